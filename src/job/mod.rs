@@ -1,0 +1,134 @@
+//! The job: what the user asks for, resolved. No later code sees TOML.
+
+use std::path::PathBuf;
+
+use crate::crop::Crop;
+use crate::units::YieldUnit;
+
+/// A vector file format that results are written in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Format {
+    /// GeoJSON by RFC 7946.
+    GeoJson,
+    /// ESRI shapefile with .prj and .cpg.
+    Shapefile,
+}
+
+/// A layer that results hold.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Layer {
+    /// Kept points.
+    Points,
+    /// Points set aside, with their reasons.
+    SetAside,
+}
+
+/// The coordinate reference system of formats that can carry one (GeoJSON is always WGS 84).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum OutputCrs {
+    /// A fixed one, by authority and code, e.g. `EPSG:4326`.
+    Code(String),
+    /// The UTM zone of each field's centre (WGS 84).
+    Utm,
+}
+
+/// How log columns are found and what stands in for missing ones.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LogSettings {
+    /// (our name without unit, the header in the file), e.g. `("flow", "grain per second")`.
+    pub columns: Vec<(String, String)>,
+    /// (our name without unit, unit), e.g. `("flow", "kg/s")`.
+    pub units: Vec<(String, String)>,
+    /// Header width where neither row nor machine gives one, m.
+    pub width: Option<f64>,
+    /// Moisture where the log has none, % wet basis.
+    pub moisture: Option<f64>,
+    /// Interval of a row where the log has neither interval nor time, s.
+    pub interval: Option<f64>,
+    /// CRS of `x`/`y` columns, e.g. `EPSG:32615`.
+    pub crs: Option<String>,
+}
+
+/// What the job says of a machine. `None`: find it from the data, or do without.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct MachineSettings {
+    /// The machine's name in the logs.
+    pub name: String,
+    /// Header width, m.
+    pub header_width: Option<f64>,
+    /// Transport delay fixed by the user, s.
+    pub delay: Option<f64>,
+    /// Moisture delay fixed by the user, s.
+    pub moisture_delay: Option<f64>,
+    /// Distance of the antenna behind the cutter bar (positive: behind), m.
+    pub antenna_behind_cutter_bar: Option<f64>,
+}
+
+/// Limits of the checks that the user has fixed; `None`: from the data and the crop.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LimitSettings {
+    /// Lowest and highest speed, m/s.
+    pub speed: Option<(f64, f64)>,
+    /// Lowest and highest yield at reference moisture, kg/ha.
+    pub yield_kg_ha: Option<(f64, f64)>,
+    /// Lowest and highest moisture, %.
+    pub moisture: Option<(f64, f64)>,
+    /// Least share of the header on standing crop, 0–1.
+    pub cut_share: Option<f64>,
+}
+
+/// One field in one season with one crop: the unit of work.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FieldSeason {
+    /// Client.
+    pub client: String,
+    /// Farm.
+    pub farm: String,
+    /// Field.
+    pub name: String,
+    /// Season (calendar year of harvest).
+    pub season: i32,
+    /// The crop, resolved from the job's and the built-in table.
+    pub crop: Crop,
+    /// Log files: paths or patterns, relative to the job file, as written.
+    pub logs: Vec<String>,
+    /// Boundary file, relative to the job file, as written.
+    pub boundary: Option<String>,
+    /// Ticket files, relative to the job file, as written.
+    pub tickets: Vec<String>,
+    /// Machine name for logs that have no machine column.
+    pub machine: Option<String>,
+}
+
+/// A whole job, checked and resolved.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Job {
+    /// Name of the job.
+    pub name: String,
+    /// Folder of the job file; paths in the job are relative to it.
+    pub base: PathBuf,
+    /// The job file's own name, for messages.
+    pub file: String,
+    /// Results folder, absolute or relative to `base`, resolved.
+    pub results: PathBuf,
+    /// Formats to write.
+    pub formats: Vec<Format>,
+    /// Layers to write.
+    pub layers: Vec<Layer>,
+    /// CRS of formats that can carry one.
+    pub crs: OutputCrs,
+    /// Unit of the `yield` attributes and of summaries.
+    pub yield_unit: YieldUnit,
+    /// Zone in which times without a zone are taken (IANA name).
+    pub timezone: String,
+    /// How logs are read.
+    pub log: LogSettings,
+    /// Machines the job describes.
+    pub machines: Vec<MachineSettings>,
+    /// Limits the job fixes.
+    pub limits: LimitSettings,
+    /// The fields.
+    pub fields: Vec<FieldSeason>,
+}

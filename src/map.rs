@@ -1,0 +1,54 @@
+//! The corrected map of one field season: a point per readable row, as it is written to the layers.
+
+use crate::log::Verdicts;
+
+/// Columns of the map; one entry per row of the field's log, in its order. NaN: missing.
+///
+/// The geometry is the middle of the ground cut since the row before.
+#[derive(Debug, Clone)]
+pub struct YieldMap {
+    /// Log paths; [`YieldMap::log`] indexes them.
+    pub logs: Vec<String>,
+    /// Machine names; [`YieldMap::machine`] indexes them.
+    pub machines: Vec<String>,
+    /// Load names; [`YieldMap::load`] indexes them.
+    pub loads: Vec<String>,
+    /// Kept, or set aside and why.
+    pub verdicts: Verdicts,
+    /// Longitude of the ground, degrees.
+    pub lon: Vec<f64>,
+    /// Latitude of the ground, degrees.
+    pub lat: Vec<f64>,
+    /// Index into `logs`.
+    pub log: Vec<u32>,
+    /// Data row in its log, from 1.
+    pub row: Vec<u32>,
+    /// Unix time, s; NaN where the log has no absolute time.
+    pub time: Vec<f64>,
+    /// Index into `machines`.
+    pub machine: Vec<u32>,
+    /// Index into `loads`.
+    pub load: Vec<Option<u32>>,
+    /// Pass number, from 1; `None` off passes.
+    pub pass: Vec<Option<u32>>,
+    /// Ground speed, m/s.
+    pub speed_m_s: Vec<f64>,
+    /// Effective cut width, m.
+    pub cut_m: Vec<f64>,
+    /// Corrected moisture, %.
+    pub moist_pct: Vec<f64>,
+    /// Corrected wet flow of this ground, kg/s.
+    pub grain_kg_s: Vec<f64>,
+    /// Corrected over logged mass.
+    pub factor: Vec<f64>,
+    /// Corrected yield at reference moisture, kg/ha.
+    pub yld_kg_ha: Vec<f64>,
+    /// Lower end of its 95 % interval.
+    pub yld_low: Vec<f64>,
+    /// Upper end of its 95 % interval.
+    pub yld_high: Vec<f64>,
+    /// Corrected yield in the job's unit.
+    pub yields: Vec<f64>,
+    /// Logged yield of the row itself in the job's unit: the map before anything.
+    pub yield_log: Vec<f64>,
+}

@@ -1,0 +1,55 @@
+//! Passes: unbroken runs of one machine at work.
+
+/// What the machine does in a row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Activity {
+    /// Cutting on a pass.
+    Cutting,
+    /// Cutting in a sharp turn (part of a pass).
+    Turning,
+    /// Header up, turning with the header up, standing, or between passes.
+    Idle,
+    /// No usable position.
+    NoPosition,
+    /// The position leaps farther than the machine can drive.
+    Jump,
+}
+
+/// The ground of a row: what the header covered since the row before.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ground {
+    /// Where the header's middle was at the start of the row's interval, m (x, y in the field frame).
+    pub from: [f64; 2],
+    /// Where it was at the end.
+    pub to: [f64; 2],
+}
+
+/// One pass.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Pass {
+    /// Index into the timeline's tracks.
+    pub track: usize,
+    /// First row, as an index into the track.
+    pub first: usize,
+    /// One past the last row, as an index into the track.
+    pub end: usize,
+}
+
+/// The passes of a field. Vectors have one entry per row of the log.
+#[derive(Debug, Clone, Default)]
+pub struct Passes {
+    /// Passes in the order of work, machine by machine.
+    pub passes: Vec<Pass>,
+    /// Index into `passes`; `None` off passes.
+    pub pass_of: Vec<Option<u32>>,
+    /// What the machine does.
+    pub activity: Vec<Activity>,
+    /// The ground; `None` where there is no position.
+    pub ground: Vec<Option<Ground>>,
+    /// Direction of travel, radians counter-clockwise from east (x); NaN where unknown.
+    pub direction: Vec<f64>,
+    /// Ground speed, m/s; NaN where unknown.
+    pub speed: Vec<f64>,
+    /// Width of the header, m.
+    pub header_width: Vec<f64>,
+}

@@ -1,0 +1,251 @@
+//! The figures of one field season, as they are written to `summary.json`: names, nesting and nulls are the format.
+
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+/// A message for people with a stable code for programs.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Remark {
+    /// Stable word, e.g. `already-shifted`.
+    pub code: String,
+    /// Text for people.
+    pub text: String,
+}
+
+impl Remark {
+    /// A remark.
+    pub fn new(code: &str, text: impl Into<String>) -> Self {
+        Self { code: code.to_owned(), text: text.into() }
+    }
+}
+
+/// Where an estimate comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum DelayBasis {
+    /// This field's own data.
+    Field,
+    /// The machine's fields of this crop, pooled.
+    Machine,
+    /// Nothing identified it.
+    Default,
+    /// The job file fixed it.
+    Fixed,
+}
+
+/// Where a load's factor comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum FactorBasis {
+    /// Its own ticket.
+    Ticket,
+    /// Neighbouring ground cut in other loads.
+    Neighbours,
+    /// The machine's other tickets.
+    Machine,
+    /// Nothing: logged mass stands.
+    None,
+}
+
+/// A value with a 95 % interval.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Estimate {
+    /// The value.
+    pub value: f64,
+    /// Lower end of its 95 % interval.
+    pub ci95_low: Option<f64>,
+    /// Upper end of its 95 % interval.
+    pub ci95_high: Option<f64>,
+    /// Where it comes from.
+    pub basis: DelayBasis,
+}
+
+/// Counts of rows.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct PointCounts {
+    /// All data rows of the logs: kept + set aside + unreadable.
+    pub rows: u64,
+    /// Rows that could not be parsed.
+    pub unreadable: u64,
+    /// Points kept.
+    pub kept: u64,
+    /// Points set aside, by reason (all reasons that occur).
+    pub set_aside: BTreeMap<String, u64>,
+}
+
+/// One machine in this field.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MachineSummary {
+    /// Name.
+    pub name: String,
+    /// Transport delay, s.
+    pub delay_s: Estimate,
+    /// Moisture delay, s.
+    pub moisture_delay_s: Option<f64>,
+    /// Length of the entry ramp after the delay, s.
+    pub entry_ramp_s: Option<f64>,
+    /// Length of the exit ramp before the end of the pass, s.
+    pub exit_ramp_s: Option<f64>,
+}
+
+/// Masses of the field.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct GrainSummary {
+    /// Wet mass as logged, kg.
+    pub logged_kg: f64,
+    /// What of it is not grain, kg.
+    pub fault_kg: f64,
+    /// Wet mass on tickets that are used, kg.
+    pub weighed_kg: f64,
+    /// Corrected wet mass, kg.
+    pub corrected_kg: f64,
+    /// Corrected mass at reference moisture, kg.
+    pub reference_kg: f64,
+    /// Corrected moisture, flow-weighted, %.
+    pub moisture_pct: Option<f64>,
+    /// Moisture to which yields are brought, %.
+    pub reference_moisture_pct: f64,
+}
+
+/// Yield of the field, at reference moisture, in the job's unit.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct YieldSummary {
+    /// The job's yield unit.
+    pub unit: String,
+    /// Corrected grain less what lies outside the boundary, over the area.
+    pub mean: Option<f64>,
+    /// Lower end of the mean's 95 % interval.
+    pub ci95_low: Option<f64>,
+    /// Upper end of the mean's 95 % interval.
+    pub ci95_high: Option<f64>,
+    /// Coefficient of variation of kept points, area-weighted, %.
+    pub cv_pct: Option<f64>,
+    /// 10th percentile of kept points, area-weighted.
+    pub p10: Option<f64>,
+    /// Median of kept points, area-weighted.
+    pub median: Option<f64>,
+    /// 90th percentile of kept points, area-weighted.
+    pub p90: Option<f64>,
+}
+
+/// The map before anything: every readable row, logged flow, distance, width and moisture.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct LoggedSummary {
+    /// Logged grain at reference moisture over logged area, in the job's unit.
+    pub mean: Option<f64>,
+    /// Σ logged distance × logged width, ha.
+    pub area_ha: f64,
+}
+
+/// How the scale was carried to the loads.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct CalibrationSummary {
+    /// Name of the method.
+    pub method: String,
+    /// Tickets used.
+    pub tickets_used: u64,
+    /// Leave-one-load-out error of the method over the batch's weighed loads of these machines, %.
+    pub leave_one_out_pct: Option<f64>,
+}
+
+/// One load (or the grain outside every load, with `load` null).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LoadSummary {
+    /// Load id.
+    pub load: Option<String>,
+    /// Machine.
+    pub machine: String,
+    /// Ticket that weighed it.
+    pub ticket: Option<String>,
+    /// Logged wet mass in this field, kg, faults included.
+    pub logged_kg: f64,
+    /// Weighed wet mass, kg (this field's share).
+    pub weighed_kg: Option<f64>,
+    /// Corrected wet mass, kg.
+    pub corrected_kg: f64,
+    /// Corrected over logged mass.
+    pub factor: Option<f64>,
+    /// Lower end of the factor's 95 % interval.
+    pub ci95_low: Option<f64>,
+    /// Upper end of the factor's 95 % interval.
+    pub ci95_high: Option<f64>,
+    /// Where the factor comes from.
+    pub basis: FactorBasis,
+    /// Moisture offset added to the logged moisture, points.
+    pub moisture_offset_pct: Option<f64>,
+    /// What to know about it.
+    pub remarks: Vec<Remark>,
+}
+
+/// One line of the mass ledger.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LedgerItem {
+    /// `kept`, a reason, or `unplaced`.
+    pub item: String,
+    /// Points (none for `unplaced`).
+    pub points: u64,
+    /// Corrected wet mass, kg.
+    pub kg: f64,
+    /// Its part from loads whose ticket is used, kg.
+    pub weighed_kg: f64,
+}
+
+/// How good a map is without knowing the truth.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct MapQuality {
+    /// Robust spread of the log ratio between opposed neighbouring passes, %.
+    pub opposite_pass_pct: Option<f64>,
+    /// Nugget over sill of the variogram.
+    pub nugget_to_sill: Option<f64>,
+    /// Robust error of predicting points from other passes, %.
+    pub held_out_pct: Option<f64>,
+}
+
+/// Quality before and after, on the same pairs and points.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct QualitySummary {
+    /// The logged map.
+    pub before: MapQuality,
+    /// The corrected map.
+    pub after: MapQuality,
+    /// Map total against scale total over loads whose ticket is used, %.
+    pub closure_pct: Option<f64>,
+}
+
+/// Everything `summary.json` says of one field season.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Summary {
+    /// Client.
+    pub client: String,
+    /// Farm.
+    pub farm: String,
+    /// Field.
+    pub field: String,
+    /// Season.
+    pub season: i32,
+    /// Crop.
+    pub crop: String,
+    /// Rows.
+    pub points: PointCounts,
+    /// Machines.
+    pub machines: Vec<MachineSummary>,
+    /// Ground cut once, inside the boundary where there is one, ha.
+    pub area_ha: f64,
+    /// The map before anything.
+    pub logged: LoggedSummary,
+    /// Masses.
+    pub grain: GrainSummary,
+    /// Yield.
+    #[serde(rename = "yield")]
+    pub yields: YieldSummary,
+    /// Calibration.
+    pub calibration: CalibrationSummary,
+    /// Loads.
+    pub loads: Vec<LoadSummary>,
+    /// Mass ledger.
+    pub ledger: Vec<LedgerItem>,
+    /// Quality.
+    pub quality: QualitySummary,
+    /// Warnings.
+    pub warnings: Vec<Remark>,
+}
