@@ -16,7 +16,11 @@ pub struct Place {
 impl Place {
     /// A whole file.
     pub fn file(file: impl Into<String>) -> Self {
-        Self { file: file.into(), row: None, column: None }
+        Self {
+            file: file.into(),
+            row: None,
+            column: None,
+        }
     }
 
     /// The same file, at a data row (counted from 1).

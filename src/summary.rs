@@ -15,7 +15,10 @@ pub struct Remark {
 impl Remark {
     /// A remark.
     pub fn new(code: &str, text: impl Into<String>) -> Self {
-        Self { code: code.to_owned(), text: text.into() }
+        Self {
+            code: code.to_owned(),
+            text: text.into(),
+        }
     }
 }
 

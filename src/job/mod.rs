@@ -6,7 +6,9 @@ use crate::crop::Crop;
 use crate::units::YieldUnit;
 
 /// A vector file format that results are written in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Format {
     /// GeoJSON by RFC 7946.
@@ -16,7 +18,9 @@ pub enum Format {
 }
 
 /// A layer that results hold.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Layer {
     /// Kept points.

@@ -69,7 +69,10 @@ impl Timeline {
         for i in 0..log.len() {
             rows_of[log.machine[i] as usize].push(i as u32);
         }
-        let mut timeline = Timeline { interval: vec![0.0; log.len()], ..Timeline::default() };
+        let mut timeline = Timeline {
+            interval: vec![0.0; log.len()],
+            ..Timeline::default()
+        };
         for (machine, mut rows) in rows_of.into_iter().enumerate() {
             if rows.is_empty() {
                 continue;
@@ -78,7 +81,11 @@ impl Timeline {
             let (track, steps) = track(log, machine as u32, rows);
             for k in 0..track.len() {
                 let i = track.rows[k] as usize;
-                timeline.interval[i] = if log.interval[i] > 0.0 { log.interval[i] } else { track.interval(k) };
+                timeline.interval[i] = if log.interval[i] > 0.0 {
+                    log.interval[i]
+                } else {
+                    track.interval(k)
+                };
             }
             timeline.backward_steps += steps;
             timeline.tracks.push(track);
@@ -86,9 +93,41 @@ impl Timeline {
         timeline
     }
 
+    /// All rows in the order in which the ground was worked: by time where every file has an absolute clock,
+    /// otherwise machine by machine in the order of their tracks.
+    pub fn work_order(&self, log: &Log) -> Vec<u32> {
+        let mut order: Vec<u32> = self
+            .tracks
+            .iter()
+            .flat_map(|t| t.rows.iter().copied())
+            .collect();
+        let absolute = log.sources.iter().all(|s| s.clock == Clock::Unix);
+        if self.tracks.len() > 1 && absolute {
+            // A row without time keeps its place behind the row before it.
+            let mut stamp = vec![f64::NEG_INFINITY; log.len()];
+            for track in &self.tracks {
+                let mut last = f64::NEG_INFINITY;
+                for &i in &track.rows {
+                    last = if log.time[i as usize] > last {
+                        log.time[i as usize]
+                    } else {
+                        last
+                    };
+                    stamp[i as usize] = last;
+                }
+            }
+            order.sort_by(|&a, &b| stamp[a as usize].total_cmp(&stamp[b as usize]));
+        }
+        order
+    }
+
     /// Logged wet mass of row `i`, kg: the logged mass, or logged flow times interval; 0 where neither was logged.
     pub fn mass(&self, log: &Log, i: usize) -> f64 {
-        let mass = if log.mass[i].is_nan() { log.flow[i] * self.interval[i] } else { log.mass[i] };
+        let mass = if log.mass[i].is_nan() {
+            log.flow[i] * self.interval[i]
+        } else {
+            log.mass[i]
+        };
         if mass.is_finite() { mass } else { 0.0 }
     }
 }
@@ -103,7 +142,11 @@ fn source_order(log: &Log) -> Vec<usize> {
         }
     }
     let mut by_time: Vec<usize> = (0..first.len()).collect();
-    let comparable = log.sources.iter().zip(&first).all(|(s, t)| s.clock == Clock::Unix && t.is_finite());
+    let comparable = log
+        .sources
+        .iter()
+        .zip(&first)
+        .all(|(s, t)| s.clock == Clock::Unix && t.is_finite());
     if comparable {
         by_time.sort_by(|&a, &b| first[a].total_cmp(&first[b]));
     }
@@ -116,17 +159,28 @@ fn source_order(log: &Log) -> Vec<usize> {
 
 fn track(log: &Log, machine: u32, rows: Vec<u32>) -> (Track, usize) {
     let usual = usual_interval(log, &rows);
-    let (mut start, mut end) = (Vec::with_capacity(rows.len()), Vec::with_capacity(rows.len()));
+    let (mut start, mut end) = (
+        Vec::with_capacity(rows.len()),
+        Vec::with_capacity(rows.len()),
+    );
     let mut clock: f64 = 0.0;
     let mut steps = 0;
     for (k, &i) in rows.iter().enumerate() {
         let i = i as usize;
         let same_file = k > 0 && log.source[rows[k - 1] as usize] == log.source[i];
-        let elapsed = if k == 0 { f64::NAN } else { elapsed(log, rows[k - 1] as usize, i) };
+        let elapsed = if k == 0 {
+            f64::NAN
+        } else {
+            elapsed(log, rows[k - 1] as usize, i)
+        };
         if same_file && elapsed <= 0.0 {
             steps += 1;
         }
-        let logged = if log.interval[i] > 0.0 { log.interval[i] } else { f64::NAN };
+        let logged = if log.interval[i] > 0.0 {
+            log.interval[i]
+        } else {
+            f64::NAN
+        };
         // Duplicated stamps stand for no time of their own unless the log gives the interval.
         let (advance, span) = if k == 0 {
             let span = if logged.is_nan() { usual } else { logged };
@@ -148,7 +202,16 @@ fn track(log: &Log, machine: u32, rows: Vec<u32>) -> (Track, usize) {
         end.push(clock);
         start.push(clock - span);
     }
-    (Track { machine, rows, start, end, usual_interval: usual }, steps)
+    (
+        Track {
+            machine,
+            rows,
+            start,
+            end,
+            usual_interval: usual,
+        },
+        steps,
+    )
 }
 
 /// Time from row `a` to the later row `b` of the same machine, s; NaN where the clocks cannot be compared.
@@ -163,7 +226,11 @@ fn elapsed(log: &Log, a: usize, b: usize) -> f64 {
 
 /// Median of the logged intervals, or of the positive time steps where none is logged; 1 s where there is neither.
 fn usual_interval(log: &Log, rows: &[u32]) -> f64 {
-    let mut steps: Vec<f64> = rows.iter().map(|&i| log.interval[i as usize]).filter(|&t| t > 0.0).collect();
+    let mut steps: Vec<f64> = rows
+        .iter()
+        .map(|&i| log.interval[i as usize])
+        .filter(|&t| t > 0.0)
+        .collect();
     if steps.is_empty() {
         steps = rows
             .windows(2)
@@ -187,7 +254,10 @@ mod tests {
     fn log(time: &[f64], interval: f64) -> Log {
         let n = time.len();
         Log {
-            sources: vec![Source { path: "a".into(), clock: Clock::Unix }],
+            sources: vec![Source {
+                path: "a".into(),
+                clock: Clock::Unix,
+            }],
             machines: vec!["C1".into()],
             source: vec![0; n],
             row: (1..=n as u32).collect(),
@@ -221,7 +291,10 @@ mod tests {
         log.mass[2] = 1.5;
         log.flow[1] = f64::NAN;
         let t = Timeline::new(&log);
-        assert_eq!([t.mass(&log, 0), t.mass(&log, 1), t.mass(&log, 2)], [8.0, 0.0, 1.5]);
+        assert_eq!(
+            [t.mass(&log, 0), t.mass(&log, 1), t.mass(&log, 2)],
+            [8.0, 0.0, 1.5]
+        );
     }
 
     #[test]

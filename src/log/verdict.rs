@@ -3,7 +3,9 @@
 use std::fmt;
 
 /// Why a point is set aside. Declared in the order in which reasons apply: where several hold, the first counts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "kebab-case")]
 #[repr(u8)]
 pub enum Reason {
@@ -163,7 +165,10 @@ mod tests {
     fn all_lists_each_reason_once_in_order() {
         assert!(Reason::ALL.windows(2).all(|w| w[0] < w[1]));
         for r in Reason::ALL {
-            assert_eq!(serde_json::to_string(&r).unwrap(), format!("\"{}\"", r.name()));
+            assert_eq!(
+                serde_json::to_string(&r).unwrap(),
+                format!("\"{}\"", r.name())
+            );
         }
     }
 }

@@ -1,11 +1,21 @@
-//! Passes: unbroken runs of one machine at work.
+//! Passes: unbroken runs of one machine at work (DESIGN of the pipeline: the first stage after the positions).
+//!
+//! A pass ends at a time gap, a header lift or a turn. A stop inside a pass does not end it, but the machine empties
+//! and fills again, so [`Passes::since_start`] and [`Passes::until_stop`] count from and to stops as well.
+
+mod estimate;
+mod params;
+mod position;
+
+pub use estimate::estimate;
+pub use params::{Checked, Params, ParamsError};
 
 /// What the machine does in a row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Activity {
     /// Cutting on a pass.
     Cutting,
-    /// Cutting in a sharp turn (part of a pass).
+    /// Cutting in a sharp turn.
     Turning,
     /// Header up, turning with the header up, standing, or between passes.
     Idle,
@@ -24,8 +34,23 @@ pub struct Ground {
     pub to: [f64; 2],
 }
 
+impl Ground {
+    /// The middle of the ground, m.
+    pub fn middle(&self) -> [f64; 2] {
+        [
+            0.5 * (self.from[0] + self.to[0]),
+            0.5 * (self.from[1] + self.to[1]),
+        ]
+    }
+
+    /// Distance driven, m.
+    pub fn length(&self) -> f64 {
+        (self.to[0] - self.from[0]).hypot(self.to[1] - self.from[1])
+    }
+}
+
 /// One pass.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Pass {
     /// Index into the timeline's tracks.
     pub track: usize,
@@ -50,6 +75,10 @@ pub struct Passes {
     pub direction: Vec<f64>,
     /// Ground speed, m/s; NaN where unknown.
     pub speed: Vec<f64>,
-    /// Width of the header, m.
+    /// Width of the header, m; NaN where nothing gives it.
     pub header_width: Vec<f64>,
+    /// Time from where cutting (re)started to the middle of the row's interval, s; NaN off passes.
+    pub since_start: Vec<f64>,
+    /// Time from the middle of the row's interval to where cutting stops, s; NaN off passes.
+    pub until_stop: Vec<f64>,
 }
