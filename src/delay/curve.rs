@@ -1,0 +1,250 @@
+//! The disagreement of pairs over candidate delays: blocks that add up, their minimum, and how sure it is.
+
+use serde::{Deserialize, Serialize};
+
+/// Lowest candidate, s: displays may have shifted a log too far already.
+pub const LOWEST_CANDIDATE_S: f64 = -15.0;
+/// Highest candidate, s (typical delays are 8–15 s; 20 s has been seen).
+pub const HIGHEST_CANDIDATE_S: f64 = 30.0;
+/// Step between candidates, s; a multiple of the signal's grid.
+pub const CANDIDATE_STEP_S: f64 = 0.5;
+/// Number of candidates.
+pub const CANDIDATES: usize =
+    ((HIGHEST_CANDIDATE_S - LOWEST_CANDIDATE_S) / CANDIDATE_STEP_S) as usize + 1;
+
+/// Delay of candidate `c`, s.
+pub fn candidate(c: usize) -> f64 {
+    LOWEST_CANDIDATE_S + c as f64 * CANDIDATE_STEP_S
+}
+
+/// Minimum must stand out from all candidates at least this far away, s.
+const APART_S: f64 = 4.0;
+
+/// Sums over the pairs of one block: disagreement and spread per candidate.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Block {
+    /// Σ of squared (winsorised) differences of log yield.
+    pub disagreement: Vec<f32>,
+    /// Σ of squared (winsorised) deviations of log yield at the two points.
+    pub spread: Vec<f32>,
+}
+
+/// The evidence of one field on one machine's delay: blocks of pairs that saw different ground.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Curve {
+    /// Blocks; noise in one says nothing of noise in another.
+    pub blocks: Vec<Block>,
+    /// Pairs behind them.
+    pub pairs: u32,
+    /// Half-width of the parabola through the minimum, s: two seconds or a row, whichever is longer.
+    pub fit_half_width: f64,
+}
+
+/// A curve's minimum.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Minimum {
+    /// Delay, s.
+    pub delay: f64,
+    /// Its standard error, s (jackknife over blocks).
+    pub standard_error: f64,
+    /// Degrees of freedom behind the standard error.
+    pub degrees: f64,
+    /// Share of the variance that opposed passes do not share, at the minimum (1 − correlation).
+    pub unshared: f64,
+    /// How many standard errors the minimum lies below the lowest candidate at least four seconds away.
+    pub separation: f64,
+}
+
+impl Minimum {
+    /// Whether the data identify the delay: a minimum that stands out and is narrow.
+    ///
+    /// Our choice: 2.5 standard errors below every candidate 4 s away, standard error below 1 s.
+    pub fn identified(&self) -> bool {
+        self.separation > 2.5 && self.standard_error < 1.0 && self.unshared < 0.97
+    }
+}
+
+/// Log of the relative disagreement, summed over fields weighted by their pairs: the pooled curve.
+pub fn pooled(curves: &[&Curve]) -> Vec<f64> {
+    leave_out(curves, None)
+}
+
+/// The pooled curve without one block (field index, block index).
+fn leave_out(curves: &[&Curve], without: Option<(usize, usize)>) -> Vec<f64> {
+    let mut out = vec![0.0; CANDIDATES];
+    for (f, curve) in curves.iter().enumerate() {
+        let mut sums = vec![(0.0f64, 0.0f64); CANDIDATES];
+        for (b, block) in curve.blocks.iter().enumerate() {
+            if without == Some((f, b)) {
+                continue;
+            }
+            for (s, (d, v)) in sums
+                .iter_mut()
+                .zip(block.disagreement.iter().zip(&block.spread))
+            {
+                s.0 += f64::from(*d);
+                s.1 += f64::from(*v);
+            }
+        }
+        for (o, (d, v)) in out.iter_mut().zip(sums) {
+            *o += f64::from(curve.pairs) * (d.max(1e-12) / v.max(1e-12)).ln();
+        }
+    }
+    let weight: f64 = curves.iter().map(|c| f64::from(c.pairs)).sum();
+    out.iter_mut().for_each(|o| *o /= weight.max(1.0));
+    out
+}
+
+/// The minimum of the pooled curve with its jackknife standard error. `None` without at least four blocks.
+pub fn minimum(curves: &[&Curve]) -> Option<Minimum> {
+    let all: Vec<(usize, usize)> = curves
+        .iter()
+        .enumerate()
+        .flat_map(|(f, c)| (0..c.blocks.len()).map(move |b| (f, b)))
+        .collect();
+    if all.len() < 4 {
+        return None;
+    }
+    let half = curves.iter().map(|c| c.fit_half_width).fold(2.0, f64::max);
+    let curve = pooled(curves);
+    let (index, delay) = vertex(&curve, half, None)?;
+    let parts: Vec<Vec<f64>> = all.iter().map(|&w| leave_out(curves, Some(w))).collect();
+    let n = parts.len() as f64;
+    let jackknife = |values: &[f64]| {
+        let mean = values.iter().sum::<f64>() / n;
+        ((n - 1.0) / n * values.iter().map(|v| (v - mean).powi(2)).sum::<f64>()).sqrt()
+    };
+    let delays: Vec<f64> = parts
+        .iter()
+        .map(|p| vertex(p, half, Some(index)).map_or(delay, |v| v.1))
+        .collect();
+    let separation = (0..CANDIDATES)
+        .filter(|&c| (candidate(c) - delay).abs() >= APART_S)
+        .map(|c| {
+            let contrast: Vec<f64> = parts.iter().map(|p| p[c] - p[index]).collect();
+            (curve[c] - curve[index]) / jackknife(&contrast).max(1e-9)
+        })
+        .fold(f64::INFINITY, f64::min);
+    Some(Minimum {
+        delay,
+        standard_error: jackknife(&delays),
+        degrees: n - 1.0,
+        unshared: curve[index].exp(),
+        separation,
+    })
+}
+
+/// Lowest candidate and the vertex of the parabola fitted around it; `None` at the ends of the range or where the
+/// curve is not convex there. `near`: look within two parabola widths of this candidate only.
+fn vertex(curve: &[f64], half_width: f64, near: Option<usize>) -> Option<(usize, f64)> {
+    let h = (half_width / CANDIDATE_STEP_S).round().max(2.0) as usize;
+    let (from, to) = match near {
+        Some(c) => (
+            c.saturating_sub(2 * h).max(h),
+            (c + 2 * h).min(CANDIDATES - 1 - h),
+        ),
+        None => (h, CANDIDATES - 1 - h),
+    };
+    let lowest = (from..=to).min_by(|&a, &b| curve[a].total_cmp(&curve[b]))?;
+    let mut at = lowest;
+    // The parabola is centred on its own vertex, as far as whole candidates go, so that neither flank weighs more.
+    for _ in 0..4 {
+        let (slope, curvature) = parabola(curve, at, h);
+        if !(curvature > 0.0) {
+            return None;
+        }
+        let offset = -slope / curvature;
+        if offset.abs() <= 0.5
+            || (offset < 0.0 && at == h)
+            || (offset > 0.0 && at + h + 1 == CANDIDATES)
+        {
+            return (offset.abs() <= h as f64)
+                .then(|| (lowest, candidate(at) + offset * CANDIDATE_STEP_S));
+        }
+        let next = at as f64 + offset.clamp(-2.0, 2.0).round();
+        at = (next as usize).clamp(h, CANDIDATES - 1 - h);
+    }
+    let (slope, curvature) = parabola(curve, at, h);
+    let offset = (-slope / curvature).clamp(-1.0, 1.0);
+    (curvature > 0.0).then(|| (lowest, candidate(at) + offset * CANDIDATE_STEP_S))
+}
+
+/// Least-squares slope and curvature (second derivative) per candidate step around candidate `at`.
+fn parabola(curve: &[f64], at: usize, h: usize) -> (f64, f64) {
+    let n = (2 * h + 1) as f64;
+    let hf = h as f64;
+    let s2 = hf * (hf + 1.0) * (2.0 * hf + 1.0) / 3.0;
+    let s4 = s2 * (3.0 * hf * hf + 3.0 * hf - 1.0) / 5.0;
+    let (mut y0, mut y1, mut y2) = (0.0, 0.0, 0.0);
+    for j in 0..=2 * h {
+        let t = j as f64 - hf;
+        let y = curve[at + j - h];
+        y0 += y;
+        y1 += t * y;
+        y2 += t * t * y;
+    }
+    let quadratic = (y2 - s2 / n * y0) / (s4 - s2 * s2 / n);
+    (y1 / s2, 2.0 * quadratic)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn valley(delay: f64, tilt: f64) -> Curve {
+        let blocks = (0..8)
+            .map(|b| Block {
+                disagreement: (0..CANDIDATES)
+                    .map(|c| {
+                        let e = candidate(c) - delay - tilt * (b as f64 - 3.5);
+                        (1.0 - 0.7 * (-e * e / 50.0).exp()) as f32
+                    })
+                    .collect(),
+                spread: vec![1.0; CANDIDATES],
+            })
+            .collect();
+        Curve {
+            blocks,
+            pairs: 100,
+            fit_half_width: 2.0,
+        }
+    }
+
+    #[test]
+    fn the_vertex_is_found_between_candidates() {
+        for delay in [-6.3, 0.0, 11.74, 12.26] {
+            let m = minimum(&[&valley(delay, 0.0)]).unwrap();
+            assert!((m.delay - delay).abs() < 0.02, "{delay}: {m:?}");
+            assert!(m.standard_error < 1e-3 && m.identified());
+        }
+    }
+
+    #[test]
+    fn blocks_that_disagree_widen_the_interval() {
+        let m = minimum(&[&valley(12.0, 0.5)]).unwrap();
+        // Eight blocks 0.5 s apart: standard deviation 1.22 s, over √8.
+        assert!(
+            (m.standard_error - 1.2247 / 8f64.sqrt()).abs() < 0.06,
+            "{m:?}"
+        );
+    }
+
+    #[test]
+    fn a_flat_curve_identifies_nothing() {
+        let mut c = valley(12.0, 0.0);
+        c.blocks
+            .iter_mut()
+            .for_each(|b| b.disagreement.iter_mut().for_each(|d| *d = 1.0));
+        assert!(minimum(&[&c]).is_none_or(|m| !m.identified()));
+        assert!(minimum(&[&Curve::default()]).is_none());
+    }
+
+    #[test]
+    fn a_parabola_is_fitted_exactly() {
+        let y: Vec<f64> = (0..CANDIDATES)
+            .map(|c| 3.0 + 0.5 * (c as f64 - 40.3).powi(2))
+            .collect();
+        let (_, delay) = vertex(&y, 2.0, None).unwrap();
+        assert!((delay - (LOWEST_CANDIDATE_S + 40.3 * CANDIDATE_STEP_S)).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,363 @@
+//! From the evidence of a machine's fields to one delay per field.
+//!
+//! Logs that a display has shifted already are told from raw ones and pooled apart. Within a group the curves are
+//! summed; how much the fields truly differ is estimated from their own minima (DerSimonian & Laird 1986, Control.
+//! Clin. Trials 7:177), and each field's delay is the weighted mean of its own and the group's. A field whose data
+//! say nothing takes the group's; a group that says nothing is refused.
+
+use super::curve::{Minimum, minimum};
+use super::{Curve, EntryEvidence, Evidence};
+use crate::summary::{DelayBasis, Estimate};
+
+/// Default delay of a machine that is seen to fill but whose data identify nothing, s: the middle of the published
+/// 8–15 s (Chung, Sudduth & Drummond 2002; Beal & Tian 2001).
+const DEFAULT_DELAY_S: f64 = 12.0;
+/// Half-width of the default's stated interval, s: the published range and a bit.
+const DEFAULT_HALF_WIDTH_S: f64 = 5.0;
+/// Fields of one machine differ by at least this much, s (sd; our choice: belts, chains and throughput vary).
+const LEAST_FIELD_SD_S: f64 = 0.15;
+/// A minimum below this is no transport delay: grain takes longer than that through any combine, s.
+const SHORTEST_RAW_DELAY_S: f64 = 3.5;
+/// Groups of fields are parted where their own delays lie farther apart than this, s.
+const GROUP_GAP_S: f64 = 2.5;
+/// The two estimators agree within this, s: the half-time of a first-order response lies τ(1 − ln 2) before its mean.
+const AGREE_S: f64 = 3.0;
+
+/// One field's evidence on the machine at hand, with what the job fixed.
+#[derive(Debug, Clone, Copy)]
+pub struct FieldEvidence<'a> {
+    /// The evidence.
+    pub evidence: &'a Evidence,
+    /// Delay fixed by the user, s.
+    pub fixed: Option<f64>,
+    /// Moisture delay fixed by the user, s.
+    pub fixed_moisture: Option<f64>,
+}
+
+/// The second estimator against the first.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Disagreement {
+    /// Half-time of the rise at pass entry, s.
+    pub half_time: f64,
+    /// Delay by opposed passes, s.
+    pub delay: f64,
+}
+
+/// What is used for one field.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decision {
+    /// Transport delay.
+    pub delay: Estimate,
+    /// Moisture's own delay, s, where identified or fixed.
+    pub moisture_delay: Option<f64>,
+    /// The log had been shifted before (the delay is what was left, or nothing).
+    pub already_shifted: bool,
+    /// No data identified the delay.
+    pub refused: bool,
+    /// Where entries and opposed passes say different things.
+    pub disagreement: Option<Disagreement>,
+    /// The field's own minimum, as evidence for the report.
+    pub own: Option<Minimum>,
+}
+
+/// Decides the delay of every field of one machine and crop; the result is in the order given.
+pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
+    let own: Vec<Option<Minimum>> = fields
+        .iter()
+        .map(|f| own_minimum(&f.evidence.grain))
+        .collect();
+    let groups = group(fields, &own);
+    let moisture = moisture_delays(fields);
+    let mut out: Vec<Option<Decision>> = vec![None; fields.len()];
+    for members in &groups {
+        let pool = Pool::new(fields, &own, members);
+        for &f in members {
+            let mut decision = match fields[f].fixed {
+                Some(value) => fixed(value, own[f]),
+                None => pool.field(own[f]),
+            };
+            decision.disagreement = disagreement(&fields[f].evidence.entry, &decision);
+            decision.moisture_delay = fields[f].fixed_moisture.or(moisture[f]);
+            out[f] = Some(decision);
+        }
+    }
+    out.into_iter().flatten().collect()
+}
+
+fn own_minimum(curve: &Curve) -> Option<Minimum> {
+    minimum(&[curve]).filter(|m| m.identified())
+}
+
+fn fixed(value: f64, own: Option<Minimum>) -> Decision {
+    let delay = Estimate {
+        value,
+        ci95_low: None,
+        ci95_high: None,
+        basis: DelayBasis::Fixed,
+    };
+    // A user who fixes a delay that the data say is there no more is about to correct twice.
+    let already_shifted =
+        own.is_some_and(|m| m.delay < SHORTEST_RAW_DELAY_S && value > m.delay + 2.0);
+    Decision {
+        delay,
+        moisture_delay: None,
+        already_shifted,
+        refused: false,
+        disagreement: None,
+        own,
+    }
+}
+
+/// Parts the fields into groups whose logs were treated alike: by gaps between their own delays; fields without one
+/// join the group that fills, or does not fill, as they do.
+fn group(fields: &[FieldEvidence], own: &[Option<Minimum>]) -> Vec<Vec<usize>> {
+    let mut known: Vec<(f64, usize)> = own
+        .iter()
+        .enumerate()
+        .filter_map(|(f, m)| m.map(|m| (m.delay, f)))
+        .collect();
+    known.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let mut groups: Vec<Vec<usize>> = Vec::new();
+    for (k, &(delay, f)) in known.iter().enumerate() {
+        match groups.last_mut() {
+            Some(g) if delay - known[k - 1].0 <= GROUP_GAP_S => g.push(f),
+            _ => groups.push(vec![f]),
+        }
+    }
+    let fills = |f: usize| fields[f].evidence.entry.fills();
+    let joined: Vec<Option<bool>> = groups
+        .iter()
+        .map(|g| EntryEvidence::join(g.iter().map(|&f| &fields[f].evidence.entry)).fills())
+        .collect();
+    let sizes: Vec<usize> = groups.iter().map(Vec::len).collect();
+    let mut orphans: Vec<(Option<bool>, Vec<usize>)> = Vec::new();
+    for f in (0..fields.len()).filter(|&f| own[f].is_none()) {
+        let fits = |g: usize| match (fills(f), joined[g]) {
+            (Some(a), Some(b)) => a == b,
+            _ => groups.len() == 1,
+        };
+        let home = (0..sizes.len())
+            .filter(|&g| fits(g))
+            .max_by_key(|&g| (sizes[g], usize::MAX - g));
+        match home {
+            Some(g) => groups[g].push(f),
+            None => match orphans.iter_mut().find(|o| o.0 == fills(f)) {
+                Some(o) => o.1.push(f),
+                None => orphans.push((fills(f), vec![f])),
+            },
+        }
+    }
+    groups.extend(orphans.into_iter().map(|o| o.1));
+    groups
+}
+
+/// What a group of fields says together.
+struct Pool {
+    fields: usize,
+    joint: Option<Minimum>,
+    field_variance: f64,
+    fills: Option<bool>,
+    half_time: Option<f64>,
+}
+
+impl Pool {
+    fn new(fields: &[FieldEvidence], own: &[Option<Minimum>], members: &[usize]) -> Self {
+        let curves: Vec<&Curve> = members.iter().map(|&f| &fields[f].evidence.grain).collect();
+        let entry = EntryEvidence::join(members.iter().map(|&f| &fields[f].evidence.entry));
+        let minima: Vec<Minimum> = members.iter().filter_map(|&f| own[f]).collect();
+        Self {
+            fields: members.len(),
+            joint: minimum(&curves).filter(Minimum::identified),
+            field_variance: field_variance(&minima),
+            fills: entry.fills(),
+            half_time: entry.half_time(),
+        }
+    }
+
+    fn field(&self, own: Option<Minimum>) -> Decision {
+        let (value, error, degrees, basis) = match (own, self.joint) {
+            (Some(own), Some(joint)) if self.fields > 1 => {
+                let prior = joint.standard_error.powi(2) + self.field_variance;
+                let data = own.standard_error.powi(2).max(1e-6);
+                let weight = prior / (prior + data);
+                let value = weight * own.delay + (1.0 - weight) * joint.delay;
+                let error = (prior * data / (prior + data)).sqrt();
+                let basis = if weight > 0.5 {
+                    DelayBasis::Field
+                } else {
+                    DelayBasis::Machine
+                };
+                (value, error, own.degrees + joint.degrees, basis)
+            }
+            (Some(own), _) => (
+                own.delay,
+                own.standard_error,
+                own.degrees,
+                DelayBasis::Field,
+            ),
+            (None, Some(joint)) => {
+                let error = (joint.standard_error.powi(2) + self.field_variance).sqrt();
+                let basis = if self.fields > 1 {
+                    DelayBasis::Machine
+                } else {
+                    DelayBasis::Field
+                };
+                (joint.delay, error, joint.degrees, basis)
+            }
+            (None, None) => return self.refuse(),
+        };
+        let half = student_975(degrees) * error;
+        let delay = Estimate {
+            value,
+            ci95_low: Some(value - half),
+            ci95_high: Some(value + half),
+            basis,
+        };
+        let already_shifted = value < SHORTEST_RAW_DELAY_S && self.fills != Some(true);
+        Decision {
+            delay,
+            moisture_delay: None,
+            already_shifted,
+            refused: false,
+            disagreement: None,
+            own,
+        }
+    }
+
+    /// Nothing identifies the delay: a default only for a machine that is seen to fill, else none.
+    fn refuse(&self) -> Decision {
+        let (value, interval) = match (self.fills, self.half_time) {
+            (Some(true), Some(half)) => {
+                // The entries say roughly where it is; the default gives way as far as they contradict it.
+                let value = DEFAULT_DELAY_S.clamp(half - 1.0, half + 3.0);
+                (
+                    value,
+                    Some((value - DEFAULT_HALF_WIDTH_S, value + DEFAULT_HALF_WIDTH_S)),
+                )
+            }
+            _ => (0.0, None),
+        };
+        let delay = Estimate {
+            value,
+            ci95_low: interval.map(|i| i.0),
+            ci95_high: interval.map(|i| i.1),
+            basis: DelayBasis::Default,
+        };
+        Decision {
+            delay,
+            moisture_delay: None,
+            already_shifted: self.fills == Some(false),
+            refused: true,
+            disagreement: None,
+            own: None,
+        }
+    }
+}
+
+/// Variance between fields (DerSimonian–Laird), never below our least.
+fn field_variance(minima: &[Minimum]) -> f64 {
+    let least = LEAST_FIELD_SD_S.powi(2);
+    if minima.len() < 2 {
+        return least;
+    }
+    let weights: Vec<f64> = minima
+        .iter()
+        .map(|m| 1.0 / (m.standard_error.powi(2) + 1e-4))
+        .collect();
+    let total: f64 = weights.iter().sum();
+    let mean = weights
+        .iter()
+        .zip(minima)
+        .map(|(w, m)| w * m.delay)
+        .sum::<f64>()
+        / total;
+    let q: f64 = weights
+        .iter()
+        .zip(minima)
+        .map(|(w, m)| w * (m.delay - mean).powi(2))
+        .sum();
+    let scale = total - weights.iter().map(|w| w * w).sum::<f64>() / total;
+    ((q - (minima.len() - 1) as f64) / scale).max(least)
+}
+
+fn disagreement(entry: &EntryEvidence, decision: &Decision) -> Option<Disagreement> {
+    let half_time = entry.half_time()?;
+    let delay = decision.delay.value;
+    // A shifted log's entries cannot show less than nothing.
+    let apart = half_time - delay.max(0.0);
+    (!decision.refused && apart.abs() > AGREE_S).then_some(Disagreement { half_time, delay })
+}
+
+/// Moisture's own delay per field: its own minimum, or the machine's, where identified.
+fn moisture_delays(fields: &[FieldEvidence]) -> Vec<Option<f64>> {
+    let curves: Vec<&Curve> = fields.iter().map(|f| &f.evidence.moisture).collect();
+    let joint = minimum(&curves).filter(Minimum::identified);
+    fields
+        .iter()
+        .map(|f| own_minimum(&f.evidence.moisture).or(joint).map(|m| m.delay))
+        .collect()
+}
+
+/// 97.5 % quantile of Student's t by Hill's expansion about the normal (Cornish–Fisher; Abramowitz & Stegun 26.7.5).
+fn student_975(degrees: f64) -> f64 {
+    let z: f64 = 1.959_963_984_540_054;
+    let n = degrees.max(2.0);
+    let z2 = z * z;
+    z + z * (z2 + 1.0) / (4.0 * n)
+        + z * (5.0 * z2 * z2 + 16.0 * z2 + 3.0) / (96.0 * n * n)
+        + z * (3.0 * z2.powi(3) + 19.0 * z2 * z2 + 17.0 * z2 - 15.0) / (384.0 * n.powi(3))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn student_quantiles_match_the_tables() {
+        // Any statistics text: t(0.975) = 2.228 at 10, 2.131 at 15, 1.984 at 100 degrees of freedom.
+        for (n, t) in [(10.0, 2.228), (15.0, 2.131), (100.0, 1.984)] {
+            assert!((student_975(n) - t).abs() < 5e-3, "{n}");
+        }
+    }
+
+    #[test]
+    fn fields_that_differ_no_more_than_their_errors_share_one_delay() {
+        let m = |delay, standard_error| Minimum {
+            delay,
+            standard_error,
+            degrees: 15.0,
+            unshared: 0.3,
+            separation: 9.0,
+        };
+        assert_eq!(field_variance(&[m(12.0, 0.2)]), LEAST_FIELD_SD_S.powi(2));
+        assert_eq!(
+            field_variance(&[m(12.0, 0.2), m(12.1, 0.2), m(11.9, 0.2)]),
+            LEAST_FIELD_SD_S.powi(2)
+        );
+        assert!(field_variance(&[m(10.0, 0.1), m(14.0, 0.1)]) > 7.0);
+    }
+
+    #[test]
+    fn nothing_known_is_refused_and_not_shifted() {
+        let e = Evidence::default();
+        let d = decide(&[FieldEvidence {
+            evidence: &e,
+            fixed: None,
+            fixed_moisture: None,
+        }]);
+        assert!(d[0].refused);
+        assert_eq!(
+            (d[0].delay.value, d[0].delay.basis),
+            (0.0, DelayBasis::Default)
+        );
+        let d = decide(&[FieldEvidence {
+            evidence: &e,
+            fixed: Some(9.0),
+            fixed_moisture: None,
+        }]);
+        assert_eq!(
+            (d[0].delay.value, d[0].delay.basis),
+            (9.0, DelayBasis::Fixed)
+        );
+    }
+}
