@@ -7,6 +7,7 @@ pub mod log;
 pub mod map;
 pub mod passes;
 pub mod place;
+pub mod ramps;
 pub mod read;
 pub mod summary;
 pub mod units;

@@ -15,6 +15,11 @@ const MOST_PAIRS: usize = 8_000;
 const BLOCKS: usize = 16;
 /// Fewest pairs a block needs.
 const FEWEST_IN_BLOCK: usize = 12;
+/// Length of a segment, m: longer than the features that tell the delay, shorter than drifts (our choice; between
+/// 60 m and whole passes the minimum on the open maize log moves by less than its standard error).
+const SEGMENT_M: f64 = 150.0;
+/// Fewest pairs a segment needs.
+const FEWEST_IN_SEGMENT: usize = 6;
 /// Rows this near to a start or stop of cutting take no part: the machine fills and empties there, s.
 const END_MARGIN_S: f64 = 12.0;
 /// Differences beyond this many robust standard deviations count no more than that.
@@ -76,11 +81,11 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
             let flow = Signal::rate(track, &of(mass));
             let rate = Signal::rate(track, &of(area));
             let entry = EntryEvidence::gather(timeline, passes, t, &flow);
-            let floor = flow.median().unwrap_or(1.0).max(1e-6) * 0.02;
-            let log_flow = flow.map(|v| v.max(floor).ln());
+            let floor = flow.median().unwrap_or(1.0).max(1e-6) * 0.2;
+            let log_flow = flow.map(|v| if v > floor { v.ln() } else { f32::NAN });
             let log_rate = rate.map(|v| if v > 0.0 { v.ln() } else { f32::NAN });
             let sites = sites(log, timeline, passes, t, &pairs);
-            let half = (track.usual_interval).max(2.0);
+            let half = track.usual_step.max(2.0);
             let grain = curve(
                 &sites,
                 &log_flow,
@@ -105,6 +110,8 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
 
 /// A pair as two times on the track's clock, and where it lies along the main direction of travel.
 struct Site {
+    /// The two passes.
+    passes: (u32, u32),
     a: f64,
     b: f64,
     along: f64,
@@ -136,7 +143,10 @@ fn sites(
     own()
         .filter_map(|p| {
             let [x, y] = passes.ground[p.a as usize]?.middle();
+            let pass = |i: u32| passes.pass_of[i as usize];
+            let passes = (pass(p.a)?, pass(p.b)?);
             Some(Site {
+                passes,
                 a: middle[p.a as usize],
                 b: middle[p.b as usize],
                 along: x * axis.cos() + y * axis.sin(),
@@ -146,121 +156,174 @@ fn sites(
 }
 
 /// Curve of disagreement of `signal` (read one candidate later) less `offset` (read at the ground's own time).
+///
+/// The disagreement is that of the yields; the spread it is held against is the signal's usual one, the same at every
+/// candidate. (The spread of the *yields* would not do: speed changes where the ground makes it change, on both passes
+/// alike, and is structure that only a wrong delay leaves standing. Nor would the spread at each candidate: it grows
+/// where candidates reach into filling and emptying.)
 fn curve(
     sites: &[Site],
     signal: &Signal,
     offset: impl Fn(f64) -> f32,
     fit_half_width: f64,
 ) -> Curve {
-    let step = (CANDIDATE_STEP_S / GRID_S) as i64;
-    let lowest = (LOWEST_CANDIDATE_S / GRID_S) as i64;
-    let read = |time: f64, out: &mut [f32]| {
-        let o = offset(time);
-        let base = signal.cell(time) + lowest;
-        for (c, v) in out.iter_mut().enumerate() {
-            *v = signal.at(base + c as i64 * step) - o;
-        }
-    };
     let mut ordered: Vec<&Site> = sites.iter().collect();
-    ordered.sort_by(|p, q| p.along.total_cmp(&q.along));
-    let mut differences = vec![0f32; ordered.len() * CANDIDATES];
-    let mut means = vec![0f32; ordered.len() * CANDIDATES];
-    let (mut a, mut b) = (vec![0f32; CANDIDATES], vec![0f32; CANDIDATES]);
-    let mut used = 0;
-    for site in ordered {
-        read(site.a, &mut a);
-        read(site.b, &mut b);
-        // Near a gap in the log some candidates cannot be read; a pair needs at least half of them.
-        if a.iter()
-            .zip(&b)
-            .filter(|(a, b)| (**a - **b).is_finite())
-            .count()
-            < CANDIDATES / 2
-        {
-            continue;
-        }
-        let row = used * CANDIDATES..(used + 1) * CANDIDATES;
-        for (d, (a, b)) in differences[row.clone()].iter_mut().zip(a.iter().zip(&b)) {
-            *d = a - b;
-        }
-        for (m, (a, b)) in means[row].iter_mut().zip(a.iter().zip(&b)) {
-            *m = 0.5 * (a + b);
-        }
-        used += 1;
-    }
-    let count = (used / FEWEST_IN_BLOCK).min(BLOCKS);
-    if count < 4 {
-        return Curve {
-            blocks: Vec::new(),
-            pairs: used as u32,
-            fit_half_width,
-        };
-    }
-    let scale = robust_scale(&differences, used);
-    let level: Vec<f32> = (0..CANDIDATES)
-        .map(|c| median_of(&means, used, c))
-        .collect();
-    let spread_scale = (0..CANDIDATES)
-        .step_by(4)
-        .map(|c| 1.4826 * median_about(&means, used, c, level[c]))
-        .fold(0.0, f32::max);
-    if !(scale > 0.0 && spread_scale > 0.0) {
-        return Curve {
-            blocks: Vec::new(),
-            pairs: used as u32,
-            fit_half_width,
-        };
-    }
-    let (most_d, most_m) = ((WINSOR * scale).powi(2), (WINSOR * spread_scale).powi(2));
-    let blocks = (0..count)
-        .map(|block| {
-            let mut out = Block {
-                disagreement: vec![0.0; CANDIDATES],
-                spread: vec![0.0; CANDIDATES],
-            };
-            for r in block * used / count..(block + 1) * used / count {
-                let row = r * CANDIDATES..(r + 1) * CANDIDATES;
-                for (c, (d, m)) in differences[row.clone()].iter().zip(&means[row]).enumerate() {
-                    // (a − b)²/2 + 2(m − level)² = (a − level)² + (b − level)²
-                    if !d.is_finite() {
-                        continue;
-                    }
-                    let half_difference = 0.5 * (d * d).min(most_d);
-                    out.disagreement[c] += half_difference;
-                    out.spread[c] += half_difference + 2.0 * ((m - level[c]).powi(2)).min(most_m);
-                }
-            }
-            out
-        })
-        .collect();
-    // Sum over both points: 2(1 − ρ)/2 … a disagreement of one half means no correlation, so it is doubled here.
+    ordered.sort_by(|p, q| p.passes.cmp(&q.passes).then(p.along.total_cmp(&q.along)));
+    let table = Table::read(&ordered, signal, offset);
     let mut curve = Curve {
-        blocks,
-        pairs: used as u32,
+        blocks: Vec::new(),
+        pairs: table.sites.len() as u32,
         fit_half_width,
     };
-    for b in &mut curve.blocks {
-        b.disagreement.iter_mut().for_each(|d| *d *= 2.0);
+    let Some(scales) = Scales::of(&table) else {
+        return curve;
+    };
+    let mut segments = table.segments();
+    segments.sort_by(|p, q| {
+        p.along
+            .total_cmp(&q.along)
+            .then(p.rows.start.cmp(&q.rows.start))
+    });
+    let rows: usize = segments.iter().map(|s| s.rows.len()).sum();
+    let blocks = (rows / FEWEST_IN_BLOCK).min(BLOCKS).min(segments.len());
+    if blocks < 4 {
+        return curve;
+    }
+    curve.blocks = vec![
+        Block {
+            disagreement: vec![0.0; CANDIDATES],
+            spread: vec![0.0; CANDIDATES]
+        };
+        blocks
+    ];
+    let mut before = 0;
+    for segment in segments {
+        let block = (before * blocks / rows).min(blocks - 1);
+        before += segment.rows.len();
+        table.add(segment.rows, &scales, &mut curve.blocks[block]);
     }
     curve
 }
 
-/// Robust standard deviation of the differences at the candidate where it is least.
-fn robust_scale(differences: &[f32], rows: usize) -> f32 {
-    (0..CANDIDATES)
-        .step_by(4)
-        .map(|c| 1.4826 * median_about(differences, rows, c, median_of(differences, rows, c)))
-        .fold(f32::INFINITY, f32::min)
+/// A stretch of two neighbouring passes.
+struct Segment {
+    rows: std::ops::Range<usize>,
+    along: f64,
 }
 
-/// Median of column `c`.
-fn median_of(table: &[f32], rows: usize, c: usize) -> f32 {
-    median(table, rows, c, |v| v)
+/// Per pair and candidate: difference of yield, and the first point's reading of the signal.
+struct Table {
+    sites: Vec<((u32, u32), f64)>,
+    difference: Vec<f32>,
+    reading: Vec<f32>,
 }
 
-/// Median distance of column `c` from `centre`.
-fn median_about(table: &[f32], rows: usize, c: usize, centre: f32) -> f32 {
-    median(table, rows, c, |v| (v - centre).abs())
+impl Table {
+    fn read(sites: &[&Site], signal: &Signal, offset: impl Fn(f64) -> f32) -> Self {
+        let step = (CANDIDATE_STEP_S / GRID_S) as i64;
+        let lowest = (LOWEST_CANDIDATE_S / GRID_S) as i64;
+        let mut table = Self {
+            sites: Vec::new(),
+            difference: Vec::new(),
+            reading: Vec::new(),
+        };
+        for site in sites {
+            let (a, b) = (signal.cell(site.a) + lowest, signal.cell(site.b) + lowest);
+            let offset = offset(site.a) - offset(site.b);
+            let keep = table.reading.len();
+            let mut readable = 0;
+            for c in 0..CANDIDATES as i64 {
+                let reading = signal.at(a + c * step);
+                let difference = reading - signal.at(b + c * step) - offset;
+                readable += usize::from(difference.is_finite());
+                table.reading.push(reading);
+                table.difference.push(difference);
+            }
+            // Near a gap in the log some candidates cannot be read; a pair needs at least half of them.
+            if readable < CANDIDATES / 2 {
+                table.reading.truncate(keep);
+                table.difference.truncate(keep);
+            } else {
+                table.sites.push((site.passes, site.along));
+            }
+        }
+        table
+    }
+
+    /// Parts the pairs of each two passes into stretches of at most [`SEGMENT_M`].
+    fn segments(&self) -> Vec<Segment> {
+        let mut out: Vec<Segment> = Vec::new();
+        let mut from = 0;
+        for r in 1..=self.sites.len() {
+            let ends = r == self.sites.len()
+                || self.sites[r].0 != self.sites[from].0
+                || self.sites[r].1 - self.sites[from].1 > SEGMENT_M;
+            if ends {
+                if r - from >= FEWEST_IN_SEGMENT {
+                    out.push(Segment {
+                        rows: from..r,
+                        along: 0.5 * (self.sites[from].1 + self.sites[r - 1].1),
+                    });
+                }
+                from = r;
+            }
+        }
+        out
+    }
+
+    /// Adds a segment to its block: squares about the segment's own mean, so that what two passes differ by as a
+    /// whole (another width, another day, drift) and what the field does over long distances count for nothing.
+    fn add(&self, rows: std::ops::Range<usize>, scales: &Scales, block: &mut Block) {
+        let most = WINSOR * scales.difference;
+        for c in 0..CANDIDATES {
+            let (mut n, mut s, mut ss) = (0.0f32, 0.0f32, 0.0f32);
+            for r in rows.clone() {
+                let d = self.difference[r * CANDIDATES + c];
+                if d.is_finite() {
+                    let d = d.clamp(-most, most);
+                    n += 1.0;
+                    s += d;
+                    ss += d * d;
+                }
+            }
+            if n > 1.0 {
+                block.disagreement[c] += (ss - s * s / n).max(0.0);
+                block.spread[c] += (n - 1.0) * 2.0 * scales.signal * scales.signal;
+            }
+        }
+    }
+}
+
+/// Robust standard deviations of the whole table.
+struct Scales {
+    /// Of the differences, at the candidate where it is least (near the true delay).
+    difference: f32,
+    /// Of the readings, at the usual candidate.
+    signal: f32,
+}
+
+impl Scales {
+    /// `None` where nothing varies.
+    fn of(table: &Table) -> Option<Self> {
+        let rows = table.sites.len();
+        let deviations = |t: &[f32]| -> Vec<f32> {
+            (0..CANDIDATES)
+                .step_by(4)
+                .map(|c| {
+                    let centre = median(t, rows, c, |v| v);
+                    1.4826 * median(t, rows, c, |v| (v - centre).abs())
+                })
+                .filter(|v| v.is_finite())
+                .collect()
+        };
+        let difference = deviations(&table.difference)
+            .into_iter()
+            .min_by(f32::total_cmp)?;
+        let mut signals = deviations(&table.reading);
+        signals.sort_by(f32::total_cmp);
+        let signal = signals.get(signals.len() / 2).copied()?;
+        (difference > 0.0 && signal > 0.0).then_some(Self { difference, signal })
+    }
 }
 
 /// Median of `f` over the finite entries of column `c`, at most 1,000 rows; NaN where there are none.

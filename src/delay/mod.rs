@@ -18,7 +18,7 @@ mod pool;
 mod shift;
 mod signal;
 
-pub use curve::{CANDIDATE_STEP_S, Curve, LOWEST_CANDIDATE_S, Minimum, candidate};
+pub use curve::{CANDIDATE_STEP_S, Curve, LOWEST_CANDIDATE_S, Minimum, candidate, minimum};
 pub use entry::EntryEvidence;
 pub use gather::{DelayInput, Evidence, gather};
 pub use pairs::{OpposedPair, opposed_pairs};

@@ -67,6 +67,7 @@ mod tests {
             start: intervals.iter().map(|i| i.0).collect(),
             end: intervals.iter().map(|i| i.1).collect(),
             usual_interval: 1.0,
+            usual_step: 1.0,
         }
     }
 

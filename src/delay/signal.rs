@@ -26,8 +26,8 @@ impl Signal {
                 value: Vec::new(),
             };
         };
-        let origin = first - 4.0 * track.usual_interval;
-        let cells = ((last - origin + 4.0 * track.usual_interval) / GRID_S).ceil() as usize + 1;
+        let origin = first - 4.0 * track.usual_step;
+        let cells = ((last - origin + 4.0 * track.usual_step) / GRID_S).ceil() as usize + 1;
         let mut sum = vec![0.0f64; cells];
         let mut time = vec![0.0f64; cells];
         for (k, &a) in amount.iter().enumerate() {
@@ -48,7 +48,7 @@ impl Signal {
             }
         }
         // Three moving averages of w cells have the variance 3(w² − 1)/12 cells²: near-Gaussian with σ = one row.
-        let sigma = track.usual_interval / GRID_S;
+        let sigma = track.usual_step / GRID_S;
         let half = ((((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0).round() as usize).max(1);
         for _ in 0..3 {
             moving_average(&mut sum, half);
@@ -58,7 +58,7 @@ impl Signal {
             .iter()
             .zip(&time)
             .map(|(&s, &t)| {
-                if t >= 0.5 * GRID_S {
+                if t >= 0.5 * GRID_S * track.usual_interval / track.usual_step {
                     (s / t) as f32
                 } else {
                     f32::NAN
@@ -142,6 +142,7 @@ mod tests {
             start: (0..n).map(|k| k as f64 * step).collect(),
             end: (0..n).map(|k| (k + 1) as f64 * step).collect(),
             usual_interval: step,
+            usual_step: step,
         }
     }
 

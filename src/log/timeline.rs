@@ -22,6 +22,8 @@ pub struct Track {
     pub end: Vec<f64>,
     /// The usual interval of a row, s.
     pub usual_interval: f64,
+    /// The usual time from row to row, s; longer than the interval where a log is a sample of its rows.
+    pub usual_step: f64,
 }
 
 impl Track {
@@ -32,7 +34,7 @@ impl Track {
 
     /// Whether the log ran without a gap from row `k - 1` of the track to row `k`.
     pub fn continues(&self, k: usize) -> bool {
-        k > 0 && self.start[k] - self.end[k - 1] <= 0.51 * self.usual_interval
+        k > 0 && self.end[k] - self.end[k - 1] <= 1.51 * self.usual_step
     }
 
     /// Number of rows.
@@ -158,7 +160,7 @@ fn source_order(log: &Log) -> Vec<usize> {
 }
 
 fn track(log: &Log, machine: u32, rows: Vec<u32>) -> (Track, usize) {
-    let usual = usual_interval(log, &rows);
+    let (usual, usual_step) = usual(log, &rows);
     let (mut start, mut end) = (
         Vec::with_capacity(rows.len()),
         Vec::with_capacity(rows.len()),
@@ -209,6 +211,7 @@ fn track(log: &Log, machine: u32, rows: Vec<u32>) -> (Track, usize) {
             start,
             end,
             usual_interval: usual,
+            usual_step,
         },
         steps,
     )
@@ -224,26 +227,28 @@ fn elapsed(log: &Log, a: usize, b: usize) -> f64 {
     log.time[b] - log.time[a]
 }
 
-/// Median of the logged intervals, or of the positive time steps where none is logged; 1 s where there is neither.
-fn usual_interval(log: &Log, rows: &[u32]) -> f64 {
-    let mut steps: Vec<f64> = rows
-        .iter()
-        .map(|&i| log.interval[i as usize])
-        .filter(|&t| t > 0.0)
-        .collect();
-    if steps.is_empty() {
-        steps = rows
-            .windows(2)
-            .filter(|w| log.source[w[0] as usize] == log.source[w[1] as usize])
-            .map(|w| log.time[w[1] as usize] - log.time[w[0] as usize])
-            .filter(|&t| t > 0.0)
-            .collect();
+/// Usual interval and usual time from row to row: medians of what was logged; either stands in for the other, and 1 s
+/// where there is neither.
+fn usual(log: &Log, rows: &[u32]) -> (f64, f64) {
+    let intervals = rows.iter().map(|&i| log.interval[i as usize]);
+    let steps = rows
+        .windows(2)
+        .filter(|w| log.source[w[0] as usize] == log.source[w[1] as usize])
+        .map(|w| log.time[w[1] as usize] - log.time[w[0] as usize]);
+    match (positive_median(intervals), positive_median(steps)) {
+        (Some(interval), Some(step)) => (interval, step.max(interval)),
+        (Some(one), None) | (None, Some(one)) => (one, one),
+        (None, None) => (1.0, 1.0),
     }
-    if steps.is_empty() {
-        return 1.0;
+}
+
+fn positive_median(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut v: Vec<f64> = values.filter(|&t| t > 0.0).collect();
+    if v.is_empty() {
+        return None;
     }
-    let middle = steps.len() / 2;
-    *steps.select_nth_unstable_by(middle, f64::total_cmp).1
+    let middle = v.len() / 2;
+    Some(*v.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 #[cfg(test)]

@@ -82,7 +82,19 @@ fn lay_ground(
             log.speed[i] * span
         };
         let from = if joined {
-            Some(header(k - 1))
+            // Where the log is a sample of its rows, a row's ground is the last part of the way.
+            let whole = track.end[k] - track.end[k - 1];
+            let part = if whole > 0.0 {
+                (span / whole).min(1.0)
+            } else {
+                1.0
+            };
+            let part = if part > 0.8 { 1.0 } else { part };
+            let before = header(k - 1);
+            Some([
+                to[0] - part * (to[0] - before[0]),
+                to[1] - part * (to[1] - before[1]),
+            ])
         } else if direction[k].is_finite() {
             // The step after it stands in where the log gives neither distance nor speed.
             let step = if logged.is_finite() {
