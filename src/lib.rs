@@ -5,6 +5,7 @@ pub mod geometry;
 pub mod job;
 pub mod log;
 pub mod map;
+pub mod moisture;
 pub mod passes;
 pub mod place;
 pub mod read;
