@@ -2,9 +2,11 @@
 
 pub mod crop;
 pub mod delay;
+pub mod geometry;
 pub mod job;
 pub mod log;
 pub mod map;
+pub mod moisture;
 pub mod passes;
 pub mod place;
 pub mod ramps;
