@@ -7,5 +7,6 @@ pub mod map;
 pub mod passes;
 pub mod place;
 pub mod read;
+pub mod stats;
 pub mod summary;
 pub mod units;
