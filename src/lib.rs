@@ -1,6 +1,7 @@
 //! fanmill turns raw grain yield logs into yield maps that agree with the scale.
 
 pub mod crop;
+pub mod faults;
 pub mod job;
 pub mod log;
 pub mod map;

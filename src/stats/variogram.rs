@@ -95,7 +95,7 @@ pub fn empirical(
     anchors: usize,
 ) -> Vec<LagClass> {
     assert_eq!(positions.len(), values.len(), "a value per position");
-    if !(classes.width > 0.0) || classes.count == 0 || anchors == 0 {
+    if classes.width.is_nan() || classes.width <= 0.0 || classes.count == 0 || anchors == 0 {
         return Vec::new();
     }
     let reach = classes.width * classes.count as f64;
@@ -173,7 +173,8 @@ pub fn fit(classes: &[LagClass], shape: Shape) -> Option<Model> {
         .copied()
         .filter(|c| c.lag > 0.0 && c.gamma.is_finite() && c.pairs > 0)
         .collect();
-    if usable.len() < 3 || !(median(&usable.iter().map(|c| c.gamma).collect::<Vec<_>>())? > 0.0) {
+    let middle = median(&usable.iter().map(|c| c.gamma).collect::<Vec<_>>())?;
+    if usable.len() < 3 || middle <= 0.0 {
         return None;
     }
     let shortest = usable.iter().map(|c| c.lag).fold(f64::INFINITY, f64::min);
