@@ -3,6 +3,7 @@
 pub mod crop;
 pub mod delay;
 pub mod geometry;
+pub mod faults;
 pub mod job;
 pub mod log;
 pub mod map;
@@ -11,5 +12,6 @@ pub mod passes;
 pub mod place;
 pub mod ramps;
 pub mod read;
+pub mod stats;
 pub mod summary;
 pub mod units;
