@@ -1,10 +1,12 @@
 //! fanmill turns raw grain yield logs into yield maps that agree with the scale.
 
+pub mod calibrate;
 pub mod crop;
 pub mod delay;
-pub mod geometry;
 pub mod faults;
+pub mod geometry;
 pub mod job;
+pub mod loads;
 pub mod log;
 pub mod map;
 pub mod moisture;

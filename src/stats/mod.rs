@@ -10,6 +10,7 @@ mod bootstrap;
 mod normal;
 mod robust;
 mod running;
+mod student;
 pub mod variogram;
 
 pub use bootstrap::{interval, resample_groups};
@@ -19,3 +20,4 @@ pub use robust::{
     quantile_sorted, weighted_quantile,
 };
 pub use running::running_median;
+pub use student::{student_975, student_quantile};
