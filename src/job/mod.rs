@@ -1,12 +1,25 @@
 //! The job: what the user asks for, resolved. No later code sees TOML.
 
+mod column;
+mod document;
+mod error;
+mod parse;
+mod sections;
+pub(crate) mod suggest;
+
+pub use column::LogColumn;
+pub use error::JobError;
+pub use parse::parse;
+
 use std::path::PathBuf;
 
 use crate::crop::Crop;
 use crate::units::YieldUnit;
 
 /// A vector file format that results are written in.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "lowercase")]
 pub enum Format {
     /// GeoJSON by RFC 7946.
@@ -16,7 +29,9 @@ pub enum Format {
 }
 
 /// A layer that results hold.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+)]
 #[serde(rename_all = "kebab-case")]
 pub enum Layer {
     /// Kept points.

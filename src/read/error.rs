@@ -1,0 +1,131 @@
+//! Why an input cannot be used, and where it says so.
+
+use std::error::Error;
+use std::fmt;
+
+use crate::place::Place;
+
+/// What kind of thing is wrong with an input.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ReadErrorKind {
+    /// No file of that name, or a pattern that matches none.
+    Missing,
+    /// The file is there but cannot be opened or read.
+    Unopenable,
+    /// A format that this version does not read.
+    Format,
+    /// No header, or no rows under it.
+    Empty,
+    /// A column that the tool cannot do without is not there.
+    NoColumn,
+    /// A column whose unit nothing names.
+    NoUnit,
+    /// Coordinates without a usable CRS.
+    Crs,
+    /// Not one row of the file can be read.
+    NothingReadable,
+    /// Longitude and latitude change places.
+    Swapped,
+    /// Not a polygon where a boundary is due.
+    Geometry,
+    /// The boundary lies somewhere else than the log.
+    Elsewhere,
+}
+
+/// An input that cannot be used.
+#[derive(Debug)]
+pub struct ReadError {
+    /// What kind of thing is wrong.
+    pub kind: ReadErrorKind,
+    /// Where.
+    pub place: Place,
+    /// What was expected there.
+    pub expected: String,
+    /// What stood there.
+    pub found: String,
+    /// A way out.
+    pub hint: Option<String>,
+    /// The error below, where there is one.
+    pub cause: Option<Box<dyn Error + Send + Sync>>,
+}
+
+impl ReadError {
+    pub(super) fn new(
+        kind: ReadErrorKind,
+        place: Place,
+        expected: impl Into<String>,
+        found: impl Into<String>,
+    ) -> Self {
+        Self {
+            kind,
+            place,
+            expected: expected.into(),
+            found: found.into(),
+            hint: None,
+            cause: None,
+        }
+    }
+
+    pub(super) fn hinted(mut self, hint: impl Into<String>) -> Self {
+        self.hint = Some(hint.into());
+        self
+    }
+
+    pub(super) fn because(mut self, cause: impl Error + Send + Sync + 'static) -> Self {
+        self.cause = Some(Box::new(cause));
+        self
+    }
+
+    /// A file that cannot be opened or read.
+    pub(super) fn io(file: &str, cause: std::io::Error) -> Self {
+        let (kind, found, hint) = match cause.kind() {
+            std::io::ErrorKind::NotFound => (
+                ReadErrorKind::Missing,
+                "no file of that name".to_owned(),
+                "paths are relative to the job file",
+            ),
+            std::io::ErrorKind::IsADirectory => (
+                ReadErrorKind::Unopenable,
+                "a folder".to_owned(),
+                "name the files in it, or a pattern such as \"logs/*.csv\"",
+            ),
+            _ => (
+                ReadErrorKind::Unopenable,
+                format!("\"{cause}\""),
+                "check that you may read it and that its disk is there",
+            ),
+        };
+        Self::new(kind, Place::file(file), "a readable file", found)
+            .hinted(hint)
+            .because(cause)
+    }
+
+    /// A way out, for the user.
+    pub fn hint(&self) -> Option<&str> {
+        self.hint.as_deref()
+    }
+
+    /// Message and hint in one line, for warnings.
+    pub(super) fn in_a_line(&self) -> String {
+        match &self.hint {
+            Some(hint) => format!("{self}; {hint}"),
+            None => self.to_string(),
+        }
+    }
+}
+
+impl fmt::Display for ReadError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "{}: expected {}, found {}",
+            self.place, self.expected, self.found
+        )
+    }
+}
+
+impl Error for ReadError {
+    fn source(&self) -> Option<&(dyn Error + 'static)> {
+        self.cause.as_deref().map(|e| e as &(dyn Error + 'static))
+    }
+}
