@@ -25,15 +25,13 @@ impl Document<'_> {
 
     /// An error at a byte.
     pub fn error(&self, byte: Option<usize>, key: &str, expected: &str, found: &str) -> JobError {
-        JobError {
-            file: self.file.to_owned(),
-            position: byte.map(|b| self.position(b)),
-            key: key.to_owned(),
-            expected: expected.to_owned(),
-            found: found.to_owned(),
-            hint: None,
-            cause: None,
-        }
+        JobError::new(
+            self.file,
+            byte.map(|b| self.position(b)),
+            key,
+            expected,
+            found,
+        )
     }
 }
 
@@ -83,15 +81,14 @@ impl<'a> Table<'a> {
         for key in self.entries.keys() {
             let word = key.get_ref().as_ref();
             if !known.contains(&word) {
-                let mut error = self.document.error(
+                let error = self.document.error(
                     Some(key.span().start),
                     &self.name,
                     &format!("one of the keys {}", known.join(", ")),
                     &format!("\"{word}\""),
                 );
-                error.hint =
-                    nearest(word, known.iter().copied()).map(|k| format!("did you mean \"{k}\"?"));
-                return Err(error);
+                let near = nearest(word, known.iter().copied());
+                return Err(error.maybe_hinted(near.map(|k| format!("did you mean \"{k}\"?"))));
             }
         }
         Ok(())
@@ -262,19 +259,15 @@ impl<'a> Value<'a> {
                     quantity.symbols()
                 )
             });
-            return Err(JobError {
-                hint,
-                ..self.error(&expected)
-            });
+            return Err(self.error(&expected).maybe_hinted(hint));
         };
-        let value = parse_amount(quantity, text, bushel_kg).map_err(|cause| JobError {
-            hint: Some(format!(
+        let value = parse_amount(quantity, text, bushel_kg).map_err(|cause| {
+            let hint = format!(
                 "{cause}; units of {} are {}",
                 quantity.phrase(),
                 quantity.symbols()
-            )),
-            cause: Some(Box::new(cause)),
-            ..self.error(&expected)
+            );
+            self.error(&expected).hinted(hint).because(cause)
         })?;
         if value >= low && value <= high {
             return Ok(value);
@@ -318,13 +311,5 @@ impl<'a> Value<'a> {
         } else {
             Err(self.error(&expected))
         }
-    }
-}
-
-impl JobError {
-    /// The same error with a way out.
-    pub(super) fn hinted(mut self, hint: impl Into<String>) -> Self {
-        self.hint = Some(hint.into());
-        self
     }
 }

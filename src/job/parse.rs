@@ -18,17 +18,14 @@ impl Job {
         let file = path
             .file_name()
             .map_or(shown.clone(), |n| n.to_string_lossy().into_owned());
-        let unreadable = |expected: &str, cause: std::io::Error| JobError {
-            file: shown.clone(),
-            position: None,
-            key: String::new(),
-            expected: expected.to_owned(),
-            found: match cause.kind() {
+        let unreadable = |expected: &str, cause: std::io::Error| {
+            let found = match cause.kind() {
                 std::io::ErrorKind::NotFound => "no file of that name".to_owned(),
                 _ => format!("\"{cause}\""),
-            },
-            hint: Some("give the path of a job file; `fanmill new FOLDER` writes one".to_owned()),
-            cause: Some(Box::new(cause)),
+            };
+            JobError::new(&shown, None, "", expected, &found)
+                .hinted("give the path of a job file; `fanmill new FOLDER` writes one")
+                .because(cause)
         };
         let bytes = std::fs::read(path).map_err(|e| unreadable("a job file", e))?;
         let text = String::from_utf8(bytes).map_err(|e| {
@@ -50,9 +47,11 @@ impl Job {
 /// relative to. Touches no file.
 pub fn parse(text: &str, file: &str, base: &Path) -> Result<Job, JobError> {
     let document = Document { text, file };
-    let root = DeTable::parse(text).map_err(|cause| JobError {
-        cause: Some(Box::new(cause.clone())),
-        ..document.error(cause.span().map(|s| s.start), "", "TOML", cause.message())
+    let root = DeTable::parse(text).map_err(|cause| {
+        let at = cause.span().map(|s| s.start);
+        document
+            .error(at, "", "TOML", cause.message())
+            .because(cause)
     })?;
     let root = Table::new(document, "", 0, root.get_ref());
     root.only(&["job", "log", "machine", "crop", "limits", "field"])?;
@@ -160,11 +159,9 @@ impl Head {
             let name = v.text(expected)?;
             head.timezone = name.to_owned();
             jiff::tz::TimeZone::get(name).map_err(|cause| {
-                JobError {
-                    cause: Some(Box::new(cause)),
-                    ..v.error(expected)
-                }
-                .hinted("the names are in the IANA time zone database; \"UTC\" always works")
+                v.error(expected)
+                    .because(cause)
+                    .hinted("the names are in the IANA time zone database; \"UTC\" always works")
             })?;
         }
         Ok(head)
@@ -221,9 +218,9 @@ fn choices<T: Copy + PartialEq>(
 }
 
 /// The error, with the nearest of `known` as its hint.
-pub(super) fn suggest(mut error: JobError, word: &str, known: &[&str]) -> JobError {
-    error.hint = nearest(word, known.iter().copied()).map(|k| format!("did you mean \"{k}\"?"));
-    error
+pub(super) fn suggest(error: JobError, word: &str, known: &[&str]) -> JobError {
+    let near = nearest(word, known.iter().copied());
+    error.maybe_hinted(near.map(|k| format!("did you mean \"{k}\"?")))
 }
 
 fn fields(
@@ -250,7 +247,7 @@ fn fields(
                 )
         };
         if let Some(first) = fields.iter().position(same) {
-            let mut error = table.document.error(
+            let error = table.document.error(
                 Some(table.start),
                 &table.name,
                 "each client, farm, field, season and crop once",
@@ -264,11 +261,10 @@ fn fields(
                     field.crop.name
                 ),
             );
-            error.hint = Some(format!(
+            return Err(error.hinted(format!(
                 "list all logs of it in one [[field]], or rename field {}",
                 k + 1
-            ));
-            return Err(error);
+            )));
         }
         fields.push(field);
     }

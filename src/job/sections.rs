@@ -102,10 +102,7 @@ fn delay(table: &Table<'_>, key: &str) -> Result<Option<f64>, JobError> {
         Some(v) => v
             .amount(Quantity::Time, None, (-120.0, 120.0))
             .map(Some)
-            .map_err(|e| JobError {
-                expected: format!("\"auto\" or {}", e.expected),
-                ..e
-            }),
+            .map_err(|e| e.or_expected("\"auto\"")),
     }
 }
 

@@ -34,19 +34,17 @@ pub enum ReadErrorKind {
 
 /// An input that cannot be used.
 #[derive(Debug)]
-pub struct ReadError {
-    /// What kind of thing is wrong.
-    pub kind: ReadErrorKind,
-    /// Where.
-    pub place: Place,
-    /// What was expected there.
-    pub expected: String,
-    /// What stood there.
-    pub found: String,
-    /// A way out.
-    pub hint: Option<String>,
-    /// The error below, where there is one.
-    pub cause: Option<Box<dyn Error + Send + Sync>>,
+pub struct ReadError(Box<Complaint>);
+
+/// The parts of a [`ReadError`].
+#[derive(Debug)]
+struct Complaint {
+    kind: ReadErrorKind,
+    place: Place,
+    expected: String,
+    found: String,
+    hint: Option<String>,
+    cause: Option<Box<dyn Error + Send + Sync>>,
 }
 
 impl ReadError {
@@ -56,23 +54,28 @@ impl ReadError {
         expected: impl Into<String>,
         found: impl Into<String>,
     ) -> Self {
-        Self {
+        Self(Box::new(Complaint {
             kind,
             place,
             expected: expected.into(),
             found: found.into(),
             hint: None,
             cause: None,
-        }
+        }))
     }
 
     pub(super) fn hinted(mut self, hint: impl Into<String>) -> Self {
-        self.hint = Some(hint.into());
+        self.0.hint = Some(hint.into());
+        self
+    }
+
+    pub(super) fn maybe_hinted(mut self, hint: Option<String>) -> Self {
+        self.0.hint = hint;
         self
     }
 
     pub(super) fn because(mut self, cause: impl Error + Send + Sync + 'static) -> Self {
-        self.cause = Some(Box::new(cause));
+        self.0.cause = Some(Box::new(cause));
         self
     }
 
@@ -100,14 +103,34 @@ impl ReadError {
             .because(cause)
     }
 
+    /// What kind of thing is wrong.
+    pub fn kind(&self) -> ReadErrorKind {
+        self.0.kind
+    }
+
+    /// Where.
+    pub fn place(&self) -> &Place {
+        &self.0.place
+    }
+
+    /// What was expected there.
+    pub fn expected(&self) -> &str {
+        &self.0.expected
+    }
+
+    /// What stood there.
+    pub fn found(&self) -> &str {
+        &self.0.found
+    }
+
     /// A way out, for the user.
     pub fn hint(&self) -> Option<&str> {
-        self.hint.as_deref()
+        self.0.hint.as_deref()
     }
 
     /// Message and hint in one line, for warnings.
     pub(super) fn in_a_line(&self) -> String {
-        match &self.hint {
+        match self.hint() {
             Some(hint) => format!("{self}; {hint}"),
             None => self.to_string(),
         }
@@ -116,16 +139,18 @@ impl ReadError {
 
 impl fmt::Display for ReadError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "{}: expected {}, found {}",
-            self.place, self.expected, self.found
-        )
+        let Complaint {
+            place,
+            expected,
+            found,
+            ..
+        } = &*self.0;
+        write!(f, "{place}: expected {expected}, found {found}")
     }
 }
 
 impl Error for ReadError {
     fn source(&self) -> Option<&(dyn Error + 'static)> {
-        self.cause.as_deref().map(|e| e as &(dyn Error + 'static))
+        self.0.cause.as_deref().map(|e| e as &(dyn Error + 'static))
     }
 }

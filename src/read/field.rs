@@ -41,7 +41,7 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
     for result in read {
         match result {
             Ok(log) => logs.push(log),
-            Err(error) if error.kind == ReadErrorKind::Swapped => return Err(error),
+            Err(error) if error.kind() == ReadErrorKind::Swapped => return Err(error),
             Err(error) => {
                 input.warnings.push(Remark::new(
                     "bad-log",

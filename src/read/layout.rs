@@ -133,7 +133,7 @@ fn indispensable(
     file: &str,
 ) -> Result<(), ReadError> {
     if let Some((column, wanted)) = recognised.absent.first() {
-        let mut error = ReadError::new(
+        let error = ReadError::new(
             ReadErrorKind::NoColumn,
             Place::file(file),
             format!(
@@ -142,9 +142,8 @@ fn indispensable(
             ),
             listed(headers),
         );
-        error.hint = nearest(wanted, headers.iter().map(String::as_str))
-            .map(|h| format!("did you mean \"{h}\"?"));
-        return Err(error);
+        let near = nearest(wanted, headers.iter().map(String::as_str));
+        return Err(error.maybe_hinted(near.map(|h| format!("did you mean \"{h}\"?"))));
     }
     let has = |column| recognised.get(column).is_some();
     let degrees = has(LogColumn::Lon) && has(LogColumn::Lat);
@@ -169,10 +168,10 @@ fn indispensable(
         );
         return Err(error.hinted("add it: [log] crs = \"EPSG:NUMBER\""));
     }
-    for found in recognised
+    if let Some(found) = recognised
         .columns
         .iter()
-        .filter(|f| f.lacks_unit() && f.mapped && !is_grid(f))
+        .find(|f| f.lacks_unit() && f.mapped && !is_grid(f))
     {
         return Err(no_unit(found, headers, file));
     }

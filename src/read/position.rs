@@ -98,9 +98,9 @@ fn fault(lon: f64, lat: f64, degrees: bool) -> Option<(Axis, String)> {
         };
         (axis, what)
     };
-    if !(lon.abs() <= 180.0) {
+    if !(-180.0..=180.0).contains(&lon) {
         Some(range(Axis::Lon, lon, 180.0))
-    } else if !(lat.abs() <= 90.0) {
+    } else if !(-90.0..=90.0).contains(&lat) {
         Some(range(Axis::Lat, lat, 90.0))
     } else if lon == 0.0 && lat == 0.0 {
         // Receivers without a fix write noughts (common practice to discard; ISO 11783-10 readers do too).

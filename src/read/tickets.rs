@@ -311,7 +311,7 @@ impl Row<'_> {
             ));
         }
         if let (Some(start), Some(end)) = (start, end)
-            && !(start < end)
+            && start >= end
         {
             return Err(self.fault(
                 layout.end,

@@ -281,7 +281,7 @@ mod tests {
         quantity.unit(unit).expect(unit).factor(f64::NAN)
     }
 
-    /// NIST SP 811, appendix B.8, prints these to seven digits; exact ones are in bold there.
+    /// NIST SP 811, appendix B.8, prints these to seven digits (the digits from memory).
     #[test]
     fn factors_are_those_of_nist_sp_811() {
         for (quantity, unit, published) in [
@@ -302,11 +302,11 @@ mod tests {
         ] {
             let ours = factor(quantity, unit);
             assert!(
-                (ours / published - 1.0).abs() < 1e-7,
+                (ours / published - 1.0).abs() < 5e-7,
                 "{unit}: {ours} against {published}"
             );
         }
-        assert!((1.0 / factor(Quantity::Angle, "rad") / 1.745329e-2 - 1.0).abs() < 3e-7); // degree to radian
+        assert!((1.0 / factor(Quantity::Angle, "rad") / 1.745329e-2 - 1.0).abs() < 5e-7); // degree to radian
     }
 
     #[test]
