@@ -1,5 +1,7 @@
 //! Crops: reference moisture, conversion bushel, and bounds no real crop leaves.
 
+use crate::units::POUND_KG;
+
 /// What the tool needs to know of a crop. Every value can be set in the job.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Crop {
@@ -15,4 +17,143 @@ pub struct Crop {
     pub moisture_bounds: (f64, f64),
     /// Whether loads drier than the reference are credited with water up to it.
     pub credit_dry: bool,
+}
+
+impl Crop {
+    /// The built-in crop of that name, or `None`. Any case; a few crops have two plain names.
+    ///
+    /// ```
+    /// use fanmill::crop::Crop;
+    /// let maize = Crop::built_in("Maize").expect("in the table");
+    /// assert_eq!(maize.reference_moisture, 15.5);
+    /// assert_eq!(Crop::built_in("corn").map(|c| c.bushel_kg), Some(maize.bushel_kg));
+    /// assert!(Crop::built_in("unobtainium").is_none());
+    /// ```
+    pub fn built_in(name: &str) -> Option<Crop> {
+        let name = name.trim().to_lowercase();
+        let key = match name.as_str() {
+            "corn" => "maize",
+            "soybeans" | "soya" => "soybean",
+            "rapeseed" | "oilseed rape" => "canola",
+            "linseed" => "flax",
+            "sunflowers" => "sunflower",
+            other => other,
+        };
+        let row = TABLE.iter().find(|row| row.name == key)?;
+        Some(Crop {
+            reference_moisture: row.reference_moisture,
+            bushel_kg: row.bushel_lb * POUND_KG,
+            highest_yield: row.highest_t_ha * 1000.0,
+            moisture_bounds: row.moisture_bounds,
+            credit_dry: false,
+            name,
+        })
+    }
+
+    /// A crop that the table does not have. Its bounds are the widest of the table's.
+    pub fn described(name: &str, reference_moisture: f64, bushel_kg: f64) -> Crop {
+        let (mut highest, mut driest, mut wettest) = (0.0f64, 100.0f64, 0.0f64);
+        for row in &TABLE {
+            highest = highest.max(row.highest_t_ha);
+            driest = driest.min(row.moisture_bounds.0);
+            wettest = wettest.max(row.moisture_bounds.1);
+        }
+        Crop {
+            name: name.trim().to_lowercase(),
+            reference_moisture,
+            bushel_kg,
+            highest_yield: highest * 1000.0,
+            moisture_bounds: (driest, wettest),
+            credit_dry: false,
+        }
+    }
+
+    /// Names of the built-in crops.
+    pub fn names() -> impl Iterator<Item = &'static str> {
+        TABLE.iter().map(|row| row.name)
+    }
+}
+
+struct Row {
+    name: &'static str,
+    bushel_lb: f64,
+    reference_moisture: f64,
+    highest_t_ha: f64,
+    moisture_bounds: (f64, f64),
+}
+
+const fn row(
+    name: &'static str,
+    bushel_lb: f64,
+    reference_moisture: f64,
+    highest_t_ha: f64,
+    moisture_bounds: (f64, f64),
+) -> Row {
+    Row {
+        name,
+        bushel_lb,
+        reference_moisture,
+        highest_t_ha,
+        moisture_bounds,
+    }
+}
+
+/// The built-in crops.
+///
+/// Bushel and reference moisture: harvest arithmetic of the University of Wisconsin extension and others; rice and
+/// flax moisture from memory. Highest yield and moisture bounds are our choice: about the highest yield reported for
+/// a whole field anywhere (from memory), and wider than any grain that a combine threshes and a meter reads. They
+/// stop impossible numbers only; limits that judge a field come from its own data.
+static TABLE: [Row; 11] = [
+    row("maize", 56.0, 15.5, 40.0, (5.0, 45.0)),
+    row("soybean", 60.0, 13.0, 15.0, (4.0, 35.0)),
+    row("wheat", 60.0, 13.5, 20.0, (4.0, 40.0)),
+    row("oats", 32.0, 14.0, 15.0, (4.0, 40.0)),
+    row("barley", 48.0, 14.5, 18.0, (4.0, 40.0)),
+    row("sorghum", 56.0, 14.0, 20.0, (4.0, 40.0)),
+    row("rye", 56.0, 14.0, 16.0, (4.0, 40.0)),
+    row("canola", 50.0, 8.5, 10.0, (3.0, 35.0)),
+    row("sunflower", 25.0, 10.0, 10.0, (3.0, 35.0)),
+    row("rice", 45.0, 13.0, 22.0, (5.0, 40.0)),
+    row("flax", 56.0, 9.0, 7.0, (3.0, 30.0)),
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// USDA's legal-weight bushels as extension tables print them in kg: maize 25.40, wheat 27.22, oats 14.51.
+    #[test]
+    fn bushels_weigh_what_tables_print() {
+        for (crop, kg) in [
+            ("maize", 25.40),
+            ("wheat", 27.22),
+            ("oats", 14.51),
+            ("canola", 22.68),
+        ] {
+            let ours = Crop::built_in(crop).expect(crop).bushel_kg;
+            assert!((ours - kg).abs() < 0.006, "{crop}: {ours}");
+        }
+    }
+
+    #[test]
+    fn each_row_can_be_a_crop() {
+        for name in Crop::names() {
+            let crop = Crop::built_in(name).expect(name);
+            assert_eq!(crop.name, name);
+            assert!(crop.moisture_bounds.0 < crop.reference_moisture);
+            assert!(crop.reference_moisture < crop.moisture_bounds.1);
+            assert!(crop.highest_yield >= 5_000.0 && !crop.credit_dry);
+        }
+    }
+
+    #[test]
+    fn a_described_crop_is_bounded_as_widely_as_any() {
+        let crop = Crop::described("Quinoa ", 12.0, 20.0);
+        assert_eq!(
+            (crop.name.as_str(), crop.highest_yield),
+            ("quinoa", 40_000.0)
+        );
+        assert_eq!(crop.moisture_bounds, (3.0, 45.0));
+    }
 }

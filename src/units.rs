@@ -1,6 +1,13 @@
 //! Units at the doors. Inside, everything is SI (m, s, kg, kg/s), % wet basis and degrees; a number meets a unit
 //! only when it is read or written.
 
+mod amount;
+mod quantity;
+
+pub use amount::{AmountError, parse_amount, parse_range};
+pub(crate) use quantity::tokens;
+pub use quantity::{Quantity, Unit};
+
 use std::fmt;
 
 /// International pound, kg (exact by the agreement of 1959; NIST Handbook 44, appendix C).
@@ -47,6 +54,11 @@ impl YieldUnit {
             YieldUnit::BushelPerAcre => "bu/ac",
             YieldUnit::PoundPerAcre => "lb/ac",
         }
+    }
+
+    /// The unit of that symbol.
+    pub fn from_symbol(symbol: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|u| u.symbol() == symbol)
     }
 
     /// How much of this unit 1 kg/ha is. `bushel_kg`: the crop's conversion weight, kg.

@@ -1,5 +1,16 @@
 //! The job: what the user asks for, resolved. No later code sees TOML.
 
+mod column;
+mod document;
+mod error;
+mod parse;
+mod sections;
+pub(crate) mod suggest;
+
+pub use column::LogColumn;
+pub use error::JobError;
+pub use parse::parse;
+
 use std::path::PathBuf;
 
 use crate::crop::Crop;

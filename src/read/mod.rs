@@ -1,5 +1,23 @@
 //! Files into values: logs, tickets, boundaries. Nothing below this module opens an input file.
 
+mod boundary;
+mod columns;
+mod error;
+mod field;
+mod find;
+mod layout;
+mod log_file;
+mod merge;
+mod number;
+mod position;
+mod text;
+mod tickets;
+mod time;
+
+pub use columns::{FoundColumn, Recognised, recognise};
+pub use error::{ReadError, ReadErrorKind};
+pub use field::read_field;
+
 use geo::MultiPolygon;
 
 use crate::log::Log;

@@ -1,0 +1,367 @@
+//! The job file: TOML into a [`Job`], or a complaint that names the line.
+
+use std::path::{Path, PathBuf};
+
+use toml::de::DeTable;
+
+use super::document::{Document, Table, Value};
+use super::error::JobError;
+use super::suggest::nearest;
+use super::{FieldSeason, Format, Job, Layer, LimitSettings, OutputCrs, sections};
+use crate::crop::Crop;
+use crate::units::{Quantity, YieldUnit};
+
+impl Job {
+    /// Reads and checks a job file.
+    pub fn load(path: &Path) -> Result<Job, JobError> {
+        let shown = path.display().to_string();
+        let file = path
+            .file_name()
+            .map_or(shown.clone(), |n| n.to_string_lossy().into_owned());
+        let unreadable = |expected: &str, cause: std::io::Error| {
+            let found = match cause.kind() {
+                std::io::ErrorKind::NotFound => "no file of that name".to_owned(),
+                _ => format!("\"{cause}\""),
+            };
+            JobError::new(&shown, None, "", expected, &found)
+                .hinted("give the path of a job file; `fanmill new FOLDER` writes one")
+                .because(cause)
+        };
+        let bytes = std::fs::read(path).map_err(|e| unreadable("a job file", e))?;
+        let text = String::from_utf8(bytes).map_err(|e| {
+            unreadable(
+                "UTF-8 text",
+                std::io::Error::new(std::io::ErrorKind::InvalidData, e.utf8_error()),
+            )
+            .hinted("save the job file as UTF-8")
+        })?;
+        let base = match path.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder.to_path_buf(),
+            _ => PathBuf::from("."),
+        };
+        parse(text.trim_start_matches('\u{feff}'), &file, &base)
+    }
+}
+
+/// Checks and resolves the text of a job file. `file`: its name, for messages; `base`: the folder that its paths are
+/// relative to. Touches no file.
+pub fn parse(text: &str, file: &str, base: &Path) -> Result<Job, JobError> {
+    let document = Document { text, file };
+    let root = DeTable::parse(text).map_err(|cause| {
+        let at = cause.span().map(|s| s.start);
+        document
+            .error(at, "", "TOML", cause.message())
+            .because(cause)
+    })?;
+    let root = Table::new(document, "", 0, root.get_ref());
+    root.only(&["job", "log", "machine", "crop", "limits", "field"])?;
+
+    let head = Head::read(root.table("job")?)?;
+    let log = root
+        .table("log")?
+        .map(|t| sections::log(&t))
+        .transpose()?
+        .unwrap_or_default();
+    let machines = sections::machines(&root.tables("machine")?)?;
+    let crops = sections::crops(root.table("crop")?)?;
+    let fields = fields(&root, &crops)?;
+    let bushel = single_bushel(&fields);
+    let limits = root
+        .table("limits")?
+        .map(|t| sections::limits(&t, bushel))
+        .transpose()?
+        .unwrap_or(LimitSettings::default());
+    Ok(Job {
+        name: head.name,
+        base: base.to_path_buf(),
+        file: file.to_owned(),
+        results: base.join(head.results),
+        formats: head.formats,
+        layers: head.layers,
+        crs: head.crs,
+        yield_unit: head.yield_unit,
+        timezone: head.timezone,
+        log,
+        machines,
+        limits,
+        fields,
+    })
+}
+
+/// The bushel of the job's crops, where it is one and the same.
+fn single_bushel(fields: &[FieldSeason]) -> Option<f64> {
+    let first = fields.first()?.crop.bushel_kg;
+    fields
+        .iter()
+        .all(|f| f.crop.bushel_kg == first)
+        .then_some(first)
+}
+
+/// The `[job]` section.
+struct Head {
+    name: String,
+    results: String,
+    formats: Vec<Format>,
+    layers: Vec<Layer>,
+    crs: OutputCrs,
+    yield_unit: YieldUnit,
+    timezone: String,
+}
+
+impl Head {
+    fn read(table: Option<Table<'_>>) -> Result<Head, JobError> {
+        let mut head = Head {
+            name: "fanmill".to_owned(),
+            results: "results".to_owned(),
+            formats: vec![Format::GeoJson, Format::Shapefile],
+            layers: vec![Layer::Points, Layer::SetAside],
+            crs: OutputCrs::Code("EPSG:4326".to_owned()),
+            yield_unit: YieldUnit::default(),
+            timezone: "UTC".to_owned(),
+        };
+        let Some(table) = table else { return Ok(head) };
+        table.only(&[
+            "name",
+            "results",
+            "formats",
+            "layers",
+            "crs",
+            "yield_unit",
+            "timezone",
+        ])?;
+        if let Some(v) = table.get("name") {
+            head.name = v.text("a name")?.to_owned();
+        }
+        if let Some(v) = table.get("results") {
+            head.results = v.text("a folder")?.to_owned();
+        }
+        if let Some(v) = table.get("formats") {
+            head.formats = choices(&v, &FORMATS, &["geopackage", "geoparquet", "flatgeobuf"])?;
+        }
+        if let Some(v) = table.get("layers") {
+            head.layers = choices(&v, &LAYERS, &["swaths", "grid"])?;
+        }
+        if let Some(v) = table.get("crs") {
+            head.crs = match v.text(CRS_EXPECTED)? {
+                "utm" => OutputCrs::Utm,
+                code => OutputCrs::Code(epsg(&v, code, CRS_EXPECTED)?),
+            };
+        }
+        if let Some(v) = table.get("yield_unit") {
+            let names = YieldUnit::ALL.map(YieldUnit::symbol);
+            let expected = format!("one of {}", names.join(", "));
+            let symbol = v.text(&expected)?;
+            head.yield_unit = YieldUnit::from_symbol(symbol)
+                .ok_or_else(|| suggest(v.error(&expected), symbol, &names))?;
+        }
+        if let Some(v) = table.get("timezone") {
+            let expected = "a time zone by its IANA name, such as \"Europe/Berlin\"";
+            let name = v.text(expected)?;
+            head.timezone = name.to_owned();
+            jiff::tz::TimeZone::get(name).map_err(|cause| {
+                v.error(expected)
+                    .because(cause)
+                    .hinted("the names are in the IANA time zone database; \"UTC\" always works")
+            })?;
+        }
+        Ok(head)
+    }
+}
+
+const CRS_EXPECTED: &str = "\"utm\" or a code such as \"EPSG:4326\"";
+const FORMATS: [(&str, Format); 2] = [
+    ("geojson", Format::GeoJson),
+    ("shapefile", Format::Shapefile),
+];
+const LAYERS: [(&str, Layer); 2] = [("points", Layer::Points), ("set-aside", Layer::SetAside)];
+
+/// A code such as `EPSG:4326`, in capitals.
+pub(super) fn epsg(value: &Value<'_>, code: &str, expected: &str) -> Result<String, JobError> {
+    let number = code
+        .split_once(':')
+        .filter(|(authority, _)| authority.eq_ignore_ascii_case("epsg"))
+        .map(|(_, n)| n);
+    match number.and_then(|n| n.trim().parse::<u32>().ok()) {
+        Some(n) if n > 0 => Ok(format!("EPSG:{n}")),
+        _ => Err(value
+            .error(expected)
+            .hinted("look the number up at epsg.org; \"EPSG:4326\" is WGS 84")),
+    }
+}
+
+/// Words of a list, each one of `known`; those of `later` are refused as not yet there. Repeats count once.
+fn choices<T: Copy + PartialEq>(
+    list: &Value<'_>,
+    known: &[(&str, T)],
+    later: &[&str],
+) -> Result<Vec<T>, JobError> {
+    let names: Vec<&str> = known.iter().map(|(n, _)| *n).collect();
+    let expected = format!("a list of {}", names.join(", "));
+    let mut chosen = Vec::new();
+    for (item, word) in list.texts(&expected)? {
+        match known.iter().find(|(n, _)| *n == word) {
+            Some((_, choice)) if chosen.contains(choice) => {}
+            Some((_, choice)) => chosen.push(*choice),
+            None if later.contains(&word) => {
+                return Err(item
+                    .error(&expected)
+                    .hinted(format!("\"{word}\" is not yet written by this version")));
+            }
+            None => return Err(suggest(item.error(&expected), word, &names)),
+        }
+    }
+    if chosen.is_empty() {
+        Err(list.error(&expected))
+    } else {
+        Ok(chosen)
+    }
+}
+
+/// The error, with the nearest of `known` as its hint.
+pub(super) fn suggest(error: JobError, word: &str, known: &[&str]) -> JobError {
+    let near = nearest(word, known.iter().copied());
+    error.maybe_hinted(near.map(|k| format!("did you mean \"{k}\"?")))
+}
+
+fn fields(
+    root: &Table<'_>,
+    crops: &[sections::CropSection<'_>],
+) -> Result<Vec<FieldSeason>, JobError> {
+    let tables = root.tables("field")?;
+    if tables.is_empty() {
+        return Err(root
+            .lacks("field", "at least one [[field]]")
+            .hinted("`fanmill new FOLDER` writes a job file from a folder"));
+    }
+    let mut fields: Vec<FieldSeason> = Vec::new();
+    for (k, table) in tables.iter().enumerate() {
+        let field = field(table, crops)?;
+        let same = |f: &FieldSeason| {
+            (&f.client, &f.farm, &f.name, f.season, &f.crop.name)
+                == (
+                    &field.client,
+                    &field.farm,
+                    &field.name,
+                    field.season,
+                    &field.crop.name,
+                )
+        };
+        if let Some(first) = fields.iter().position(same) {
+            let error = table.document.error(
+                Some(table.start),
+                &table.name,
+                "each client, farm, field, season and crop once",
+                &format!(
+                    "the same as field {}: {}/{}/{}, {} {}",
+                    first + 1,
+                    field.client,
+                    field.farm,
+                    field.name,
+                    field.season,
+                    field.crop.name
+                ),
+            );
+            return Err(error.hinted(format!(
+                "list all logs of it in one [[field]], or rename field {}",
+                k + 1
+            )));
+        }
+        fields.push(field);
+    }
+    Ok(fields)
+}
+
+fn field(table: &Table<'_>, crops: &[sections::CropSection<'_>]) -> Result<FieldSeason, JobError> {
+    table.only(&[
+        "client", "farm", "name", "season", "crop", "logs", "boundary", "tickets", "machine",
+    ])?;
+    let text = |key: &str, expected: &str| table.need(key, expected)?.text(expected);
+    let season_expected = "the year of harvest, such as 2025";
+    let season = table.need("season", season_expected)?;
+    let year = season.integer(season_expected)?;
+    // Grain has been metered on combines since the 1990s; four digits catch slips such as 25 (our choice).
+    let year = i32::try_from(year)
+        .ok()
+        .filter(|y| (1900..=2999).contains(y));
+    let paths = |key: &str, expected: &str| -> Result<Vec<String>, JobError> {
+        let Some(value) = table.get(key) else {
+            return Ok(Vec::new());
+        };
+        Ok(value
+            .texts(expected)?
+            .into_iter()
+            .map(|(_, t)| t.to_owned())
+            .collect())
+    };
+    let logs_expected = "a list of log files or patterns, such as [\"logs/brook/*.csv\"]";
+    let logs = paths("logs", logs_expected)?;
+    if logs.is_empty() {
+        return Err(match table.get("logs") {
+            Some(value) => value.error(logs_expected),
+            None => table.lacks("logs", logs_expected),
+        });
+    }
+    let name = |key: &str, expected: &str| {
+        table
+            .get(key)
+            .map(|v| v.text(expected).map(str::to_owned))
+            .transpose()
+    };
+    Ok(FieldSeason {
+        client: text("client", "the client's name")?.to_owned(),
+        farm: text("farm", "the farm's name")?.to_owned(),
+        name: text("name", "the field's name")?.to_owned(),
+        season: year.ok_or_else(|| season.error(season_expected))?,
+        crop: crop(&table.need("crop", "a crop")?, crops)?,
+        logs,
+        boundary: name("boundary", "a boundary file")?,
+        tickets: paths(
+            "tickets",
+            "a list of ticket files, such as [\"tickets.csv\"]",
+        )?,
+        machine: name("machine", "a machine's name")?,
+    })
+}
+
+/// The crop that a field names: the job's `[crop.NAME]` over the built-in table.
+fn crop(value: &Value<'_>, crops: &[sections::CropSection<'_>]) -> Result<Crop, JobError> {
+    let name = value.text("a crop")?.to_lowercase();
+    let own = crops.iter().find(|c| c.name == name);
+    if let Some(crop) = own.map(|c| c.resolve()).transpose()? {
+        return Ok(crop);
+    }
+    Crop::built_in(&name).ok_or_else(|| {
+        let known: Vec<&str> = Crop::names().collect();
+        let error = value.error(&format!("a crop of the job's [crop.NAME] or one of {}", known.join(", ")));
+        let way_out = format!(
+            "give it a section with both values: [crop.{}] reference_moisture = \"14 %\", bushel_weight = \"60 lb\"",
+            if name.chars().all(|c| c.is_ascii_alphanumeric() || c == '_' || c == '-') { name.clone() } else { format!("\"{name}\"") }
+        );
+        error.hinted(match nearest(&name, known) {
+            Some(near) => format!("did you mean \"{near}\"? Otherwise {way_out}"),
+            None => way_out,
+        })
+    })
+}
+
+/// The lowest number that limits and amounts may take where nothing bounds them.
+pub(super) const ANY: (f64, f64) = (f64::MIN, f64::MAX);
+
+/// Amounts above nought: the least is far below any real one (our choice).
+pub(super) const POSITIVE: (f64, f64) = (1e-6, f64::MAX);
+
+/// Percentages.
+pub(super) const PERCENT: (f64, f64) = (0.0, 100.0);
+
+/// An amount of a key, where the table has it.
+pub(super) fn amount(
+    table: &Table<'_>,
+    key: &str,
+    quantity: Quantity,
+    bounds: (f64, f64),
+) -> Result<Option<f64>, JobError> {
+    table
+        .get(key)
+        .map(|v| v.amount(quantity, None, bounds))
+        .transpose()
+}

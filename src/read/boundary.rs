@@ -1,0 +1,206 @@
+//! A field's boundary: GeoJSON polygons in longitude and latitude.
+
+use std::path::Path;
+
+use geo::{
+    BoundingRect, Centroid, Contains, Distance, Haversine, LineString, MultiPolygon, Point, Polygon,
+};
+use geojson::{GeoJson, GeometryValue, Position};
+
+use super::error::{ReadError, ReadErrorKind};
+use super::position::swapped_error;
+use super::text::decode;
+use crate::log::Log;
+use crate::place::Place;
+
+/// Reads a boundary. `file`: its name for messages.
+pub(super) fn read(path: &Path, file: &str) -> Result<MultiPolygon<f64>, ReadError> {
+    let bytes = std::fs::read(path).map_err(|e| ReadError::io(file, e))?;
+    let text = decode(&bytes);
+    let json: GeoJson =
+        text.trim_start_matches('\u{feff}')
+            .parse()
+            .map_err(|cause: geojson::Error| {
+                ReadError::new(
+                    ReadErrorKind::Format,
+                    Place::file(file),
+                    "a boundary in GeoJSON",
+                    "something else",
+                )
+                .hinted("export the boundary as GeoJSON in WGS 84 (longitude, latitude)")
+                .because(cause)
+            })?;
+    let mut polygons = Vec::new();
+    match &json {
+        GeoJson::Geometry(geometry) => collect(&geometry.value, 1, file, &mut polygons)?,
+        GeoJson::Feature(feature) => {
+            if let Some(geometry) = &feature.geometry {
+                collect(&geometry.value, 1, file, &mut polygons)?;
+            }
+        }
+        GeoJson::FeatureCollection(collection) => {
+            for (k, feature) in collection.features.iter().enumerate() {
+                if let Some(geometry) = &feature.geometry {
+                    collect(&geometry.value, k + 1, file, &mut polygons)?;
+                }
+            }
+        }
+    }
+    if polygons.is_empty() {
+        return Err(not_a_polygon(file, "no geometry".to_owned()));
+    }
+    Ok(MultiPolygon(polygons))
+}
+
+fn not_a_polygon(file: &str, found: String) -> ReadError {
+    ReadError::new(
+        ReadErrorKind::Geometry,
+        Place::file(file),
+        "a boundary of polygons",
+        found,
+    )
+    .hinted("draw the field's outline as a polygon, or leave `boundary` out")
+}
+
+fn collect(
+    geometry: &GeometryValue,
+    feature: usize,
+    file: &str,
+    polygons: &mut Vec<Polygon<f64>>,
+) -> Result<(), ReadError> {
+    match geometry {
+        GeometryValue::Polygon { coordinates } => {
+            polygons.push(polygon(coordinates, feature, file)?)
+        }
+        GeometryValue::MultiPolygon { coordinates } => {
+            for rings in coordinates {
+                polygons.push(polygon(rings, feature, file)?);
+            }
+        }
+        GeometryValue::GeometryCollection { geometries } => {
+            for inner in geometries {
+                collect(&inner.value, feature, file, polygons)?;
+            }
+        }
+        other => {
+            return Err(not_a_polygon(
+                file,
+                format!("a {} (feature {feature})", other.type_name()),
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// A polygon of rings, which are closed where the file leaves them open.
+fn polygon(rings: &[Vec<Position>], feature: usize, file: &str) -> Result<Polygon<f64>, ReadError> {
+    let mut lines = Vec::with_capacity(rings.len());
+    for ring in rings {
+        let mut line = Vec::with_capacity(ring.len() + 1);
+        for position in ring {
+            let &[lon, lat, ..] = position.as_slice() else {
+                return Err(not_a_polygon(
+                    file,
+                    format!(
+                        "a corner with {} numbers (feature {feature})",
+                        position.len()
+                    ),
+                ));
+            };
+            if !(lon.abs() <= 180.0 && lat.abs() <= 90.0) {
+                let found = format!("{lon}, {lat} (feature {feature})");
+                let expected = "corners as longitude and latitude in degrees";
+                return Err(ReadError::new(
+                    ReadErrorKind::Geometry,
+                    Place::file(file),
+                    expected,
+                    found,
+                )
+                .hinted("GeoJSON is in WGS 84, longitude first: export it again with EPSG:4326"));
+            }
+            line.push(geo::Coord { x: lon, y: lat });
+        }
+        let mut line = LineString(line);
+        line.close();
+        if line.0.len() < 4 {
+            return Err(not_a_polygon(
+                file,
+                format!("a ring of {} corners (feature {feature})", ring.len()),
+            ));
+        }
+        lines.push(line);
+    }
+    let mut lines = lines.into_iter();
+    match lines.next() {
+        Some(outer) => Ok(Polygon::new(outer, lines.collect())),
+        None => Err(not_a_polygon(
+            file,
+            format!("a polygon without a ring (feature {feature})"),
+        )),
+    }
+}
+
+/// Refuses a boundary that holds none of the log's points. `headers`: of the log's longitude and latitude.
+pub(super) fn check_place(
+    boundary: &MultiPolygon<f64>,
+    file: &str,
+    log: &Log,
+    headers: &(String, String),
+) -> Result<(), ReadError> {
+    let points = || {
+        log.lon
+            .iter()
+            .zip(&log.lat)
+            .filter(|(lon, _)| lon.is_finite())
+    };
+    let Some(bounds) = boundary.bounding_rect() else {
+        return Ok(());
+    };
+    let holds = |lon: f64, lat: f64| {
+        let point = Point::new(lon, lat);
+        bounds.contains(&point) && boundary.contains(&point)
+    };
+    if points().next().is_none() || points().any(|(&lon, &lat)| holds(lon, lat)) {
+        return Ok(());
+    }
+    let path = log.sources.first().map_or("", |s| s.path.as_str());
+    if points().any(|(&lon, &lat)| holds(lat, lon)) {
+        return Err(swapped_error(
+            path,
+            headers,
+            &format!("positions that lie in \"{file}\" only the other way round"),
+        ));
+    }
+    let Some(middle) = boundary.centroid() else {
+        return Ok(());
+    };
+    let distance = Haversine.distance(
+        middle,
+        Point::new(
+            median(points().map(|p| *p.0)),
+            median(points().map(|p| *p.1)),
+        ),
+    );
+    Err(ReadError::new(
+        ReadErrorKind::Elsewhere,
+        Place::file(file),
+        "a boundary around the log's points",
+        format!("none of them in it: the middle of the boundary is {} from that of the log", kilometres(distance)),
+    )
+    .hinted("check that it is the right field's file, and that its coordinates are longitude first, then latitude"))
+}
+
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+/// A distance in whole kilometres, or tenths where it is short.
+fn kilometres(metres: f64) -> String {
+    if metres < 10_000.0 {
+        format!("{:.1} km", metres / 1000.0)
+    } else {
+        format!("{:.0} km", metres / 1000.0)
+    }
+}

@@ -1,0 +1,183 @@
+//! Everything of one field season: its logs, its boundary, its tickets.
+
+use jiff::tz::TimeZone;
+use rayon::prelude::*;
+
+use super::error::{ReadError, ReadErrorKind};
+use super::find::{InputFile, find};
+use super::log_file::LogFile;
+use super::position::{Positions, positions};
+use super::{FieldInput, boundary, merge, tickets};
+use crate::job::{FieldSeason, Job};
+use crate::place::Place;
+use crate::summary::Remark;
+
+/// Unreadable rows that a warning shows (our choice; all of them are counted).
+const SHOWN: usize = 3;
+
+/// Reads everything that the job lists for one field season.
+///
+/// A bad row, ticket or log costs itself alone and leaves a warning; the field fails where none of its logs can be
+/// read, where longitude and latitude are swapped, or where its boundary cannot be used.
+pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadError> {
+    let zone = TimeZone::get(&job.timezone).map_err(|cause| {
+        ReadError::new(
+            ReadErrorKind::Format,
+            Place::file(&job.file),
+            "a time zone",
+            format!("\"{}\"", job.timezone),
+        )
+        .because(cause)
+    })?;
+    let files = find(&job.base, &field.logs, &job.file, &field.name)?;
+    let read: Vec<Result<(LogFile, Positions), ReadError>> = files
+        .par_iter()
+        .map(|file| read_log(job, field, &zone, file))
+        .collect();
+
+    let mut input = FieldInput::default();
+    let mut logs = Vec::new();
+    let mut first_error = None;
+    for result in read {
+        match result {
+            Ok(log) => logs.push(log),
+            Err(error) if error.kind() == ReadErrorKind::Swapped => return Err(error),
+            Err(error) => {
+                input.warnings.push(Remark::new(
+                    "bad-log",
+                    format!("{}; the file is left out", error.in_a_line()),
+                ));
+                first_error.get_or_insert(error);
+            }
+        }
+    }
+    if logs.is_empty() {
+        let nothing = || {
+            ReadError::new(
+                ReadErrorKind::Missing,
+                Place::file(&job.file),
+                "a log",
+                "none",
+            )
+        };
+        return Err(first_error.unwrap_or_else(nothing));
+    }
+    let headers = logs[0].0.position_headers();
+    let mut bad = BadPositions::default();
+    for (mut log, positions) in logs {
+        input.warnings.append(&mut log.warnings);
+        input.unreadable.append(&mut log.unreadable);
+        bad.add(&positions);
+        merge::append(
+            &mut input.log,
+            log,
+            positions,
+            default_machine(job, field),
+            &job.log,
+        );
+    }
+    input.warnings.extend(bad.warning(input.log.len()));
+    input.warnings.extend(unreadable_warning(&input));
+    if let Some(written) = &field.boundary {
+        let file = InputFile::new(&job.base, written);
+        let shape = boundary::read(&file.path, &file.shown)?;
+        boundary::check_place(&shape, &file.shown, &input.log, &headers)?;
+        input.boundary = Some(shape);
+    }
+    let (tickets, warnings) = tickets::read(job, field, &input.log, &zone)?;
+    input.tickets = tickets;
+    input.warnings.extend(warnings);
+    Ok(input)
+}
+
+fn read_log(
+    job: &Job,
+    field: &FieldSeason,
+    zone: &TimeZone,
+    file: &InputFile,
+) -> Result<(LogFile, Positions), ReadError> {
+    refuse_other_formats(file)?;
+    let mut log = LogFile::read(&file.path, &file.shown, &job.log, &field.crop, zone)?;
+    let positions = positions(&mut log, job.log.crs.as_deref())?;
+    Ok((log, positions))
+}
+
+/// Says so where a file is plainly not a text of rows.
+fn refuse_other_formats(file: &InputFile) -> Result<(), ReadError> {
+    let extension = file
+        .path
+        .extension()
+        .map(|e| e.to_string_lossy().to_lowercase())
+        .unwrap_or_default();
+    let other = [
+        "shp", "dbf", "shx", "geojson", "json", "gpkg", "xml", "bin", "zip", "gz", "xls", "xlsx",
+        "ods", "parquet", "fgb",
+    ];
+    if !other.contains(&extension.as_str()) {
+        return Ok(());
+    }
+    Err(ReadError::new(
+        ReadErrorKind::Format,
+        Place::file(&file.shown),
+        "a log as CSV (commas, semicolons or tabs)",
+        format!("a .{extension} file"),
+    )
+    .hinted("export the log as CSV; this version reads no other format of logs"))
+}
+
+/// The machine of rows that name none: the field's, else the job's only one, else a name of ours.
+fn default_machine<'a>(job: &'a Job, field: &'a FieldSeason) -> &'a str {
+    match (&field.machine, job.machines.as_slice()) {
+        (Some(name), _) => name,
+        (None, [only]) => &only.name,
+        (None, _) => "machine 1",
+    }
+}
+
+/// Rows without a usable position, over all files.
+#[derive(Default)]
+struct BadPositions {
+    count: u64,
+    first: Option<(Place, String)>,
+}
+
+impl BadPositions {
+    fn add(&mut self, positions: &Positions) {
+        self.count += positions.bad;
+        if self.first.is_none() {
+            self.first.clone_from(&positions.first_bad);
+        }
+    }
+
+    fn warning(self, rows: usize) -> Option<Remark> {
+        let (place, what) = self.first?;
+        let count = self.count;
+        let text =
+            format!("{count} of {rows} rows have no usable position; the first is {place}: {what}");
+        Some(Remark::new("bad-position", text))
+    }
+}
+
+fn unreadable_warning(input: &FieldInput) -> Option<Remark> {
+    if input.unreadable.is_empty() {
+        return None;
+    }
+    let count = input.unreadable.len();
+    let shown: Vec<String> = input
+        .unreadable
+        .iter()
+        .take(SHOWN)
+        .map(|u| format!("{}: {}", u.place, u.what))
+        .collect();
+    let more = if count > SHOWN {
+        format!("; and {} more", count - SHOWN)
+    } else {
+        String::new()
+    };
+    let rows = input.log.len() + count;
+    let text = format!(
+        "{count} of {rows} rows cannot be read: {}{more}",
+        shown.join("; ")
+    );
+    Some(Remark::new("unreadable-rows", text))
+}

@@ -1,0 +1,255 @@
+//! How the rows of one log file are laid out: which field of a row is which column, in which unit.
+
+use super::columns::{FoundColumn, Recognised, recognise};
+use super::error::{ReadError, ReadErrorKind};
+use crate::crop::Crop;
+use crate::job::suggest::nearest;
+use crate::job::{LogColumn, LogSettings};
+use crate::place::Place;
+use crate::summary::Remark;
+
+/// The columns that hold plain numbers, in the order of [`Numbers`].
+pub(super) const NUMBERS: [LogColumn; 13] = [
+    LogColumn::Lon,
+    LogColumn::Lat,
+    LogColumn::X,
+    LogColumn::Y,
+    LogColumn::Interval,
+    LogColumn::Flow,
+    LogColumn::Mass,
+    LogColumn::Moisture,
+    LogColumn::Speed,
+    LogColumn::Distance,
+    LogColumn::Width,
+    LogColumn::Heading,
+    LogColumn::Elevation,
+];
+
+/// A number column of a file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct NumberColumn {
+    /// Index into [`NUMBERS`].
+    pub slot: usize,
+    /// Index of the field in a row.
+    pub field: usize,
+    /// What one of its unit is in SI.
+    pub factor: f64,
+}
+
+/// The layout of one file's rows.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(super) struct Layout {
+    /// The headers, for messages.
+    pub headers: Vec<String>,
+    /// Number columns, by the field's place in the row.
+    pub numbers: Vec<NumberColumn>,
+    /// Time: its field, and seconds in one of its unit.
+    pub time: Option<(usize, f64)>,
+    /// Machine name.
+    pub machine: Option<usize>,
+    /// Work state.
+    pub work: Option<usize>,
+    /// Load id.
+    pub load: Option<usize>,
+    /// Pass number.
+    pub pass: Option<usize>,
+    /// Crop.
+    pub crop: Option<usize>,
+}
+
+impl Layout {
+    /// The layout that these headers have. `file`: the log's path, for messages.
+    pub fn new(
+        headers: Vec<String>,
+        settings: &LogSettings,
+        crop: &Crop,
+        file: &str,
+        warnings: &mut Vec<Remark>,
+    ) -> Result<Layout, ReadError> {
+        let recognised = recognise(&headers, settings);
+        indispensable(&recognised, &headers, settings, file)?;
+        warn(&recognised, &headers, file, warnings);
+        let field = |column| recognised.get(column).map(|f| f.index);
+        let degrees = field(LogColumn::Lon).is_some() && field(LogColumn::Lat).is_some();
+        let mut numbers: Vec<NumberColumn> = Vec::new();
+        for (slot, &column) in NUMBERS.iter().enumerate() {
+            let Some(found) = recognised.get(column) else {
+                continue;
+            };
+            if degrees && is_grid(found) {
+                continue; // not needed: a slip in them costs no row
+            }
+            // x and y stay in the unit that the header names (or their CRS's): the CRS settles what they mean.
+            let factor = match (found.unit, column) {
+                (Some(unit), _) => unit.factor(crop.bushel_kg),
+                (None, LogColumn::X | LogColumn::Y) => f64::NAN,
+                (None, _) => continue,
+            };
+            numbers.push(NumberColumn {
+                slot,
+                field: found.index,
+                factor,
+            });
+        }
+        numbers.sort_by_key(|n| n.field);
+        let time = recognised
+            .get(LogColumn::Time)
+            .map(|f| (f.index, f.unit.map_or(1.0, |u| u.factor(crop.bushel_kg))));
+        Ok(Layout {
+            numbers,
+            time,
+            machine: field(LogColumn::Machine),
+            work: field(LogColumn::WorkState),
+            load: field(LogColumn::Load),
+            pass: field(LogColumn::Pass),
+            crop: field(LogColumn::Crop),
+            headers,
+        })
+    }
+
+    /// Whether positions are in longitude and latitude (otherwise in x and y).
+    pub fn in_degrees(&self) -> bool {
+        self.number(LogColumn::Lon).is_some() && self.number(LogColumn::Lat).is_some()
+    }
+
+    /// The number column of that name, where the file has it.
+    pub fn number(&self, column: LogColumn) -> Option<&NumberColumn> {
+        self.numbers.iter().find(|n| NUMBERS[n.slot] == column)
+    }
+
+    /// The header of a number column, or the column's own name where the file has none.
+    pub fn header(&self, column: LogColumn) -> &str {
+        self.number(column)
+            .and_then(|n| self.headers.get(n.field))
+            .map_or(column.name(), String::as_str)
+    }
+}
+
+/// Refuses a file without position or grain, or whose units nothing names.
+fn indispensable(
+    recognised: &Recognised,
+    headers: &[String],
+    settings: &LogSettings,
+    file: &str,
+) -> Result<(), ReadError> {
+    if let Some((column, wanted)) = recognised.absent.first() {
+        let error = ReadError::new(
+            ReadErrorKind::NoColumn,
+            Place::file(file),
+            format!(
+                "the column \"{wanted}\" that [log] columns names for {}",
+                column.name()
+            ),
+            listed(headers),
+        );
+        let near = nearest(wanted, headers.iter().map(String::as_str));
+        return Err(error.maybe_hinted(near.map(|h| format!("did you mean \"{h}\"?"))));
+    }
+    let has = |column| recognised.get(column).is_some();
+    let degrees = has(LogColumn::Lon) && has(LogColumn::Lat);
+    let metres = has(LogColumn::X) && has(LogColumn::Y);
+    if !degrees && !metres {
+        let error = ReadError::new(
+            ReadErrorKind::NoColumn,
+            Place::file(file),
+            "position columns such as lon_deg and lat_deg (or x_m and y_m with a crs)",
+            listed(headers),
+        );
+        return Err(error.hinted(
+            "name them in the job file: [log] columns = { lon = \"HEADER\", lat = \"HEADER\" }",
+        ));
+    }
+    if !degrees && settings.crs.is_none() {
+        let error = ReadError::new(
+            ReadErrorKind::Crs,
+            Place::file(file),
+            "the CRS of its x and y",
+            "none in the job file",
+        );
+        return Err(error.hinted("add it: [log] crs = \"EPSG:NUMBER\""));
+    }
+    if let Some(found) = recognised
+        .columns
+        .iter()
+        .find(|f| f.lacks_unit() && f.mapped && !is_grid(f))
+    {
+        return Err(no_unit(found, headers, file));
+    }
+    let grain: Vec<&FoundColumn> = [LogColumn::Flow, LogColumn::Mass]
+        .into_iter()
+        .filter_map(|c| recognised.get(c))
+        .collect();
+    match grain.first() {
+        None => Err(no_grain(headers, file)),
+        Some(first) if grain.iter().all(|f| f.lacks_unit()) => Err(no_unit(first, headers, file)),
+        Some(_) => Ok(()),
+    }
+}
+
+fn is_grid(found: &FoundColumn) -> bool {
+    matches!(found.column, LogColumn::X | LogColumn::Y)
+}
+
+fn no_grain(headers: &[String], file: &str) -> ReadError {
+    let error = ReadError::new(
+        ReadErrorKind::NoColumn,
+        Place::file(file),
+        "a column of grain flow such as flow_kg_s (or of mass per row such as mass_kg)",
+        listed(headers),
+    );
+    error.hinted("name it in the job file: [log] columns = { flow = \"HEADER\" }, units = { flow = \"kg/s\" }")
+}
+
+fn no_unit(found: &FoundColumn, headers: &[String], file: &str) -> ReadError {
+    let (quantity, example) = found.column.quantity().map_or((String::new(), ""), |q| {
+        let example = q.units().next().map_or("", |u| u.symbol);
+        (
+            format!("a unit of {}: {}", q.phrase(), q.symbols()),
+            example,
+        )
+    });
+    ReadError::new(
+        ReadErrorKind::NoUnit,
+        Place::file(file).column(headers[found.index].clone()),
+        quantity,
+        "none in the header or the job file",
+    )
+    .hinted(format!(
+        "add it: [log] units = {{ {} = \"{example}\" }}",
+        found.column.name()
+    ))
+}
+
+fn listed(headers: &[String]) -> String {
+    format!("the columns {}", headers.join(", "))
+}
+
+/// Says which columns are not read although they might be meant.
+fn warn(recognised: &Recognised, headers: &[String], file: &str, warnings: &mut Vec<Remark>) {
+    for found in recognised
+        .columns
+        .iter()
+        .filter(|f| f.lacks_unit() && !is_grid(f))
+    {
+        let text = no_unit(found, headers, file).in_a_line();
+        warnings.push(Remark::new(
+            "no-unit",
+            format!("{text}; until then the column is not read"),
+        ));
+    }
+    for (column, second) in &recognised.seconds {
+        let Some(first) = recognised.get(*column) else {
+            continue;
+        };
+        warnings.push(Remark::new(
+            "two-columns",
+            format!(
+                "{file}: both \"{first}\" and \"{second}\" can be {name}; \"{first}\" is read. \
+                 To read the other: [log] columns = {{ {name} = \"{second}\" }}",
+                first = headers[first.index],
+                second = headers[*second],
+                name = column.name(),
+            ),
+        ));
+    }
+}

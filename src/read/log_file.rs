@@ -1,0 +1,372 @@
+//! One log file: its rows as columns, and the lines that could not be read.
+
+use std::collections::HashMap;
+use std::path::Path;
+
+use csv::ByteRecord;
+use jiff::tz::TimeZone;
+
+use super::Unreadable;
+use super::error::{ReadError, ReadErrorKind};
+use super::layout::{Layout, NUMBERS};
+use super::number::number;
+use super::text::{Separated, csv_error, decode, shown};
+use super::time::TimeReader;
+use crate::crop::Crop;
+use crate::job::{LogColumn, LogSettings};
+use crate::log::{Clock, WorkState};
+use crate::place::Place;
+use crate::summary::Remark;
+
+/// The rows of one file, in its own order, with its own names.
+#[derive(Debug, Default)]
+pub(super) struct LogFile {
+    /// Path, for messages and results.
+    pub path: String,
+    pub clock: Clock,
+    pub layout: Layout,
+    /// Data row, from 1.
+    pub row: Vec<u32>,
+    /// The columns of [`NUMBERS`], SI; empty where the file has none.
+    pub numbers: [Vec<f64>; NUMBERS.len()],
+    pub time: Vec<f64>,
+    pub work: Vec<WorkState>,
+    pub machine: Names,
+    pub load: Names,
+    pub pass: Vec<Option<u32>>,
+    pub unreadable: Vec<Unreadable>,
+    pub warnings: Vec<Remark>,
+    /// Rows whose crop is another one: how many, the first row's number, its crop.
+    other_crop: Option<(u64, u32, String)>,
+}
+
+/// A column of names: each distinct one once, and an index per row. Empty where the file has no such column.
+#[derive(Debug, Default)]
+pub(super) struct Names {
+    pub distinct: Vec<String>,
+    pub index: Vec<Option<u32>>,
+    known: HashMap<Vec<u8>, u32>,
+    /// The name of the row before: most rows repeat it.
+    last: Option<(Vec<u8>, u32)>,
+}
+
+impl Names {
+    /// Adds a row's name; blank means none.
+    fn push(&mut self, cell: &[u8]) {
+        let cell = cell.trim_ascii();
+        if cell.is_empty() {
+            self.index.push(None);
+            return;
+        }
+        if let Some((last, k)) = &self.last
+            && last == cell
+        {
+            self.index.push(Some(*k));
+            return;
+        }
+        let k = match self.known.get(cell) {
+            Some(k) => *k,
+            None => {
+                let k = self.distinct.len() as u32;
+                self.known.insert(cell.to_vec(), k);
+                self.distinct.push(decode(cell).into_owned());
+                k
+            }
+        };
+        self.last = Some((cell.to_vec(), k));
+        self.index.push(Some(k));
+    }
+}
+
+/// What one row holds beside its names.
+struct Row {
+    numbers: [f64; NUMBERS.len()],
+    time: f64,
+    work: WorkState,
+}
+
+/// Why a row is unreadable.
+struct Fault {
+    field: Option<usize>,
+    what: String,
+}
+
+impl LogFile {
+    /// Reads a file. `path`: where it is; `file`: its name for messages and results.
+    pub fn read(
+        path: &Path,
+        file: &str,
+        settings: &LogSettings,
+        crop: &Crop,
+        zone: &TimeZone,
+    ) -> Result<LogFile, ReadError> {
+        let mut table = Separated::open(path, file, "rows")?;
+        let mut log = LogFile {
+            path: file.to_owned(),
+            ..LogFile::default()
+        };
+        let headers = std::mem::take(&mut table.headers);
+        let layout = Layout::new(headers, settings, crop, file, &mut log.warnings)?;
+        let factor = layout.time.map_or(1.0, |(_, factor)| factor);
+        let mut times = TimeReader::new(zone, factor, table.decimal_comma());
+        let rows = log.read_rows(&mut table, &layout, &mut times, crop)?;
+        log.clock = times.clock;
+        if rows == 0 {
+            return Err(ReadError::new(
+                ReadErrorKind::Empty,
+                Place::file(file),
+                "rows under the header",
+                "none",
+            )
+            .hinted("export it again, or take it off the list"));
+        }
+        if log.row.is_empty() {
+            return Err(log.nothing_readable(rows, table.separator));
+        }
+        log.warn_of_other_crop(crop);
+        log.layout = layout;
+        Ok(log)
+    }
+
+    /// The headers of its longitude and latitude (or x and y).
+    pub fn position_headers(&self) -> (String, String) {
+        let of = |column| self.layout.header(column).to_owned();
+        match self.layout.in_degrees() {
+            true => (of(LogColumn::Lon), of(LogColumn::Lat)),
+            false => (of(LogColumn::X), of(LogColumn::Y)),
+        }
+    }
+
+    fn read_rows(
+        &mut self,
+        table: &mut Separated,
+        layout: &Layout,
+        times: &mut TimeReader<'_>,
+        crop: &Crop,
+    ) -> Result<u32, ReadError> {
+        let decimal_comma = table.decimal_comma();
+        let mut record = ByteRecord::new();
+        let mut rows = 0u32;
+        while table
+            .rows
+            .read_byte_record(&mut record)
+            .map_err(|e| csv_error(&self.path, e))?
+        {
+            rows = rows.checked_add(1).ok_or_else(|| {
+                let found = "more rows than that";
+                ReadError::new(
+                    ReadErrorKind::Format,
+                    Place::file(&self.path),
+                    "at most 4,294,967,295 rows",
+                    found,
+                )
+            })?;
+            match parse(&record, layout, times, decimal_comma) {
+                Ok(row) => self.push(rows, &row, &record, layout, crop),
+                Err(fault) => {
+                    let mut place = Place::file(&self.path).row(rows);
+                    place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
+                    self.unreadable.push(Unreadable {
+                        place,
+                        what: fault.what,
+                    });
+                }
+            }
+        }
+        Ok(rows)
+    }
+
+    fn push(&mut self, number: u32, row: &Row, record: &ByteRecord, layout: &Layout, crop: &Crop) {
+        self.row.push(number);
+        for column in &layout.numbers {
+            self.numbers[column.slot].push(row.numbers[column.slot]);
+        }
+        if layout.time.is_some() {
+            self.time.push(row.time);
+        }
+        if layout.work.is_some() {
+            self.work.push(row.work);
+        }
+        if let Some(field) = layout.machine {
+            self.machine.push(&record[field]);
+        }
+        if let Some(field) = layout.load {
+            self.load.push(&record[field]);
+        }
+        if let Some(field) = layout.pass {
+            self.pass.push(pass_number(&record[field]));
+        }
+        if let Some(field) = layout.crop {
+            let cell = record[field].trim_ascii();
+            if !cell.is_empty() && !cell.eq_ignore_ascii_case(crop.name.as_bytes()) {
+                self.other_crop
+                    .get_or_insert_with(|| (0, number, decode(cell).into_owned()))
+                    .0 += 1;
+            }
+        }
+    }
+
+    fn nothing_readable(&mut self, rows: u32, separator: u8) -> ReadError {
+        let first = self.unreadable.swap_remove(0);
+        let (expected, found) = first
+            .what
+            .split_once(", found ")
+            .unwrap_or((&first.what, ""));
+        let extra = first.place.column.is_none() && separator == b',';
+        let hint = if extra || expected.ends_with("decimal point") {
+            "where numbers have decimal commas, export with semicolons or tabs between the columns, or with decimal points"
+                .to_owned()
+        } else {
+            "see what the file was exported as; [log] columns says which header is which".to_owned()
+        };
+        let found = format!("{found}; none of its {rows} rows can be read");
+        ReadError::new(
+            ReadErrorKind::NothingReadable,
+            first.place,
+            expected.trim_start_matches("expected "),
+            found,
+        )
+        .hinted(hint)
+    }
+
+    fn warn_of_other_crop(&mut self, crop: &Crop) {
+        if let Some((count, row, other)) = &self.other_crop {
+            let text = format!(
+                "{}: the log's crop is \"{other}\", the job's is \"{}\" ({count} of {} rows); all are read as {}",
+                Place::file(&self.path).row(*row),
+                crop.name,
+                self.row.len(),
+                crop.name
+            );
+            self.warnings.push(Remark::new("other-crop", text));
+        }
+    }
+}
+
+/// The numbers of a row, or what is wrong with it.
+fn parse(
+    record: &ByteRecord,
+    layout: &Layout,
+    times: &mut TimeReader<'_>,
+    decimal_comma: bool,
+) -> Result<Row, Fault> {
+    if record.len() != layout.headers.len() {
+        check_length(record, layout.headers.len())?;
+    }
+    let mut row = Row {
+        numbers: [f64::NAN; NUMBERS.len()],
+        time: f64::NAN,
+        work: WorkState::Unknown,
+    };
+    for column in &layout.numbers {
+        let cell = &record[column.field];
+        let value = number(cell, decimal_comma)
+            .map_err(|_| not_a_number(column.field, cell, decimal_comma))?;
+        row.numbers[column.slot] = match NUMBERS[column.slot] {
+            LogColumn::X | LogColumn::Y => value,
+            _ => value * column.factor,
+        };
+    }
+    if let Some((field, _)) = layout.time {
+        let cell = &record[field];
+        row.time = times.read(cell).map_err(|_| Fault {
+            field: Some(field),
+            what: format!("expected {}, found {}", times.expected(), shown(cell)),
+        })?;
+    }
+    if let Some(field) = layout.work {
+        let cell = &record[field];
+        row.work = work_state(cell).ok_or_else(|| Fault {
+            field: Some(field),
+            what: format!("expected 1 (working) or 0 (not), found {}", shown(cell)),
+        })?;
+    }
+    Ok(row)
+}
+
+#[cold]
+fn not_a_number(field: usize, cell: &[u8], decimal_comma: bool) -> Fault {
+    let expected = match !decimal_comma && cell.contains(&b',') {
+        true => "a number with a decimal point",
+        false => "a number",
+    };
+    Fault {
+        field: Some(field),
+        what: format!("expected {expected}, found {}", shown(cell)),
+    }
+}
+
+/// Refuses a row that is cut short, or longer than its header; blank fields at the end do no harm.
+fn check_length(record: &ByteRecord, headers: usize) -> Result<(), Fault> {
+    let blank = |from: usize| record.iter().skip(from).all(|c| c.trim_ascii().is_empty());
+    if record.len() > headers && blank(headers) {
+        return Ok(());
+    }
+    let cut = if record.len() < headers {
+        " (the line ends early)"
+    } else {
+        ""
+    };
+    Err(Fault {
+        field: None,
+        what: format!("expected {headers} fields, found {}{cut}", record.len()),
+    })
+}
+
+/// 1 or 0, or a plain word for either; blank is unknown.
+fn work_state(cell: &[u8]) -> Option<WorkState> {
+    let cell = cell.trim_ascii();
+    match cell {
+        b"1" => return Some(WorkState::Working),
+        b"0" => return Some(WorkState::NotWorking),
+        b"" => return Some(WorkState::Unknown),
+        _ => {}
+    }
+    let is = |words: &[&str]| {
+        words
+            .iter()
+            .any(|w| cell.eq_ignore_ascii_case(w.as_bytes()))
+    };
+    if is(&["true", "yes", "on", "working", "1.0"]) {
+        Some(WorkState::Working)
+    } else if is(&["false", "no", "off", "not working", "0.0"]) {
+        Some(WorkState::NotWorking)
+    } else if is(&["na", "nan", "n/a", "null"]) {
+        Some(WorkState::Unknown)
+    } else {
+        None
+    }
+}
+
+/// A pass number: a whole one, or nothing. It is bookkeeping, so that a name in its place costs no row.
+fn pass_number(cell: &[u8]) -> Option<u32> {
+    let value = number(cell, false).ok()?;
+    (value >= 0.0 && value <= f64::from(u32::MAX) && value.fract() == 0.0).then_some(value as u32)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_kept_once() {
+        let mut names = Names::default();
+        for cell in [&b"L1"[..], b" L1 ", b"L2", b"", b"L1"] {
+            names.push(cell);
+        }
+        assert_eq!(names.distinct, ["L1", "L2"]);
+        assert_eq!(names.index, [Some(0), Some(0), Some(1), None, Some(0)]);
+    }
+
+    #[test]
+    fn work_states_and_pass_numbers_are_plain() {
+        assert_eq!(work_state(b"1"), Some(WorkState::Working));
+        assert_eq!(work_state(b"FALSE"), Some(WorkState::NotWorking));
+        assert_eq!(work_state(b""), Some(WorkState::Unknown));
+        assert_eq!(work_state(b"2"), None);
+        assert_eq!(pass_number(b"12"), Some(12));
+        assert_eq!(pass_number(b"12.0"), Some(12));
+        assert_eq!(pass_number(b"A"), None);
+        assert_eq!(pass_number(b"-1"), None);
+    }
+}
