@@ -7,5 +7,6 @@ pub mod map;
 pub mod passes;
 pub mod place;
 pub mod read;
+pub mod simulate;
 pub mod summary;
 pub mod units;
