@@ -15,5 +15,6 @@ pub mod place;
 pub mod ramps;
 pub mod read;
 pub mod stats;
+pub mod simulate;
 pub mod summary;
 pub mod units;

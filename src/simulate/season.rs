@@ -1,0 +1,400 @@
+//! One field season from spec and seed: all machines on one clock, then their logs, then the scale.
+
+use geo::{LineString, MultiPolygon, Polygon};
+use proj::Proj;
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use serde::Serialize;
+
+use super::check::{Checked, SimulateError};
+use super::fault::put_in;
+use super::machine::{Interval, Machine};
+use super::raster::Crop;
+use super::record::{record, shift_rows};
+use super::route::routes;
+use super::rows::{Row, rows, unsound_where_flow_is_faulty};
+use super::spec::{FieldSpec, MachineSpec, NoFix, Reading};
+use super::surface::Surface;
+use super::transport::{Grain, Response, STEP};
+use super::weigh::{LoadTruth, weigh};
+use crate::read::Ticket;
+
+/// A log file of a simulated season: one machine on one day.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct File {
+    /// Path relative to the job file.
+    pub path: String,
+    /// Index into [`Simulated::machines`].
+    pub machine: u32,
+}
+
+/// A simulated field season: what the user would have, and the truth.
+#[derive(Debug, Clone)]
+pub struct Simulated {
+    /// What was simulated.
+    pub spec: FieldSpec,
+    /// Log files.
+    pub files: Vec<File>,
+    /// Machine names.
+    pub machines: Vec<String>,
+    /// Rows, file by file.
+    pub rows: Vec<Row>,
+    /// Boundary in longitude and latitude.
+    pub boundary: MultiPolygon<f64>,
+    /// Tickets of the scale.
+    pub tickets: Vec<Ticket>,
+    /// What is true.
+    pub truth: Truth,
+}
+
+/// What is true of a field season; the truth of each row stands with the [`Row`].
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Truth {
+    /// The field.
+    pub field: FieldTruth,
+    /// Each machine.
+    pub machines: Vec<MachineTruth>,
+    /// Each load, machine by machine.
+    pub loads: Vec<LoadTruth>,
+    /// Tickets that are wrong on purpose.
+    pub wrong_tickets: Vec<String>,
+}
+
+/// What is true of the field.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FieldTruth {
+    /// Area inside the boundary, m².
+    pub area_m2: f64,
+    /// Ground cut, each spot once, m².
+    pub cut_area_m2: f64,
+    /// Crop left standing, m².
+    pub standing_m2: f64,
+    /// Wet grain cut, kg.
+    pub cut_kg: f64,
+    /// Wet grain that passed the sensors, kg.
+    pub sensor_kg: f64,
+    /// Grain still in the machines at the end, kg.
+    pub left_in_machines_kg: f64,
+    /// Moisture of all grain cut, %.
+    pub moisture_pct: f64,
+    /// Grain cut at the reference moisture, kg.
+    pub reference_kg: f64,
+    /// Mean wet yield of the ground cut, kg/ha.
+    pub mean_wet_kg_ha: f64,
+    /// Mean yield of the ground cut at the reference moisture, kg/ha.
+    pub mean_reference_kg_ha: f64,
+}
+
+/// What is true of a machine in this field.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct MachineTruth {
+    /// Name.
+    pub name: String,
+    /// From the header to the flow sensor, at the machine's median flow.
+    pub response: Response,
+    /// Mean delay of the moisture sensor at that flow, s.
+    pub moisture_delay_s: f64,
+    /// Delay that the display has applied before export, s.
+    pub applied_s: f64,
+    /// Delay still in the log between a row's ground and its flow, the antenna's offset apart, s: the response's
+    /// delay less the applied one, and less half an interval where rows hold the flow at their end.
+    pub log_delay_s: f64,
+    /// Antenna behind the cutter bar, m.
+    pub antenna_behind_m: f64,
+    /// True header width, m.
+    pub header_width_m: f64,
+    /// Median flow while cutting, kg/s.
+    pub median_flow_kg_s: f64,
+}
+
+/// Independent streams of random numbers, so that a change to one part leaves the others as they were.
+#[derive(Debug, Clone, Copy)]
+enum Stream {
+    Surface = 1,
+    Route,
+    Driving,
+    Sensors,
+    Faults,
+    Scale,
+}
+
+fn stream(seed: u64, stream: Stream, machine: usize) -> ChaCha8Rng {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    rng.set_stream(stream as u64 + 16 * machine as u64);
+    rng
+}
+
+/// Simulates a field season. The same spec and seed give the same season.
+///
+/// # Errors
+/// A parameter out of its range, or a projection that cannot be set up at the origin.
+pub fn simulate(spec: &FieldSpec, seed: u64) -> Result<Simulated, SimulateError> {
+    spec.check()?.simulate(seed)
+}
+
+impl Checked<'_> {
+    /// Simulates a field season. The same spec and seed give the same season.
+    ///
+    /// # Errors
+    /// A projection that cannot be set up at the origin.
+    pub fn simulate(&self, seed: u64) -> Result<Simulated, SimulateError> {
+        let spec = self.spec();
+        let surface = Surface::new(
+            &spec.surface,
+            &spec.shape,
+            &mut stream(seed, Stream::Surface, 0),
+        );
+        let mut crop = Crop::new(&spec.shape);
+        let machines = harvest(spec, seed, &surface, &mut crop);
+        let intervals: Vec<&[Interval]> = machines.iter().map(|m| m.intervals.as_slice()).collect();
+
+        let mut files = Vec::new();
+        let mut all_rows = Vec::new();
+        let mut truths = Vec::new();
+        let mut loads = Vec::new();
+        for (m, machine) in spec.machines.iter().enumerate() {
+            let truth = machine_truth(machine, intervals[m]);
+            let mut rng = stream(seed, Stream::Sensors, m);
+            let recorded = record(machine, intervals[m], &mut rng);
+            let days = rows(
+                spec,
+                machine,
+                m as u32,
+                &truth.response,
+                intervals[m],
+                &recorded,
+            );
+            loads.extend(load_truths(spec, m, intervals[m], &days));
+            let mut rng = stream(seed, Stream::Faults, m);
+            for mut day in days {
+                let Some(first) = day.first() else { continue };
+                let path = format!(
+                    "logs/{}/{}-{}.csv",
+                    spec.key,
+                    machine.name,
+                    date(first.time)
+                );
+                put_in(&spec.faults, &mut day, &mut rng);
+                unsound_where_flow_is_faulty(machine, &truth.response, &mut day);
+                for (r, row) in day.iter_mut().enumerate() {
+                    row.file = files.len() as u32;
+                    row.row = r as u32 + 1;
+                }
+                files.push(File {
+                    path,
+                    machine: m as u32,
+                });
+                all_rows.append(&mut day);
+            }
+            truths.push(truth);
+        }
+        let boundary = place_on_earth(spec, &mut all_rows)?;
+        let left = machines.iter().map(Machine::inside).sum();
+        let field = field_truth(spec, &intervals, left, crop.standing_area());
+        let (tickets, wrong_tickets) = weigh(spec, &mut loads, &mut stream(seed, Stream::Scale, 0));
+        Ok(Simulated {
+            spec: spec.clone(),
+            files,
+            machines: spec.machines.iter().map(|m| m.name.clone()).collect(),
+            rows: all_rows,
+            boundary,
+            tickets,
+            truth: Truth {
+                field,
+                machines: truths,
+                loads,
+                wrong_tickets,
+            },
+        })
+    }
+}
+
+/// All machines at work on one clock.
+fn harvest<'a>(
+    spec: &'a FieldSpec,
+    seed: u64,
+    surface: &Surface,
+    crop: &mut Crop,
+) -> Vec<Machine<'a>> {
+    let mut machines: Vec<Machine> = routes(spec, &mut stream(seed, Stream::Route, 0))
+        .into_iter()
+        .zip(&spec.machines)
+        .enumerate()
+        .map(|(m, (route, machine))| {
+            // Each machine starts some minutes after the one before.
+            let start = (m as f64 * 300.0 / STEP) as u64;
+            let usual = (spec.surface.mean_yield, spec.surface.drying_per_day);
+            Machine::new(
+                machine,
+                &spec.driving,
+                usual,
+                route,
+                start,
+                stream(seed, Stream::Driving, m),
+            )
+        })
+        .collect();
+    let mut now = 0;
+    while let Some(next) = machines.iter().filter_map(|m| m.wakes(now)).min() {
+        now = next;
+        for machine in &mut machines {
+            machine.step(now, surface, crop);
+        }
+        now += 1;
+    }
+    machines
+}
+
+fn machine_truth(spec: &MachineSpec, intervals: &[Interval]) -> MachineTruth {
+    let dt = spec.log.interval;
+    let mut flows: Vec<f64> = intervals
+        .iter()
+        .filter(|i| i.area > 0.0)
+        .map(|i| i.cut.mass / dt)
+        .collect();
+    flows.sort_by(f64::total_cmp);
+    let median = flows
+        .get(flows.len() / 2)
+        .copied()
+        .unwrap_or(spec.transport.reference_flow);
+    let response = Response::new(&spec.transport, median);
+    let applied = shift_rows(&spec.log) as f64 * dt;
+    let half = match spec.sensor.reading {
+        Reading::Mean => 0.0,
+        Reading::AtEnd => 0.5 * (dt - STEP),
+    };
+    MachineTruth {
+        name: spec.name.clone(),
+        response,
+        moisture_delay_s: Response::new(&spec.moisture.transport, median).delay_s,
+        applied_s: applied,
+        log_delay_s: response.delay_s - applied - half,
+        antenna_behind_m: spec.gnss.antenna_behind,
+        header_width_m: spec.header_width,
+        median_flow_kg_s: median,
+    }
+}
+
+/// The loads of machine `m`, with the mass that passed the sensor, logged or not.
+fn load_truths(
+    spec: &FieldSpec,
+    m: usize,
+    intervals: &[Interval],
+    days: &[Vec<Row>],
+) -> Vec<LoadTruth> {
+    let name = &spec.machines[m].name;
+    let count = intervals.last().map_or(0, |i| i.load as usize + 1);
+    let mut grain = vec![Grain::default(); count];
+    for i in intervals {
+        grain[i.load as usize].add(i.sensed, 1.0);
+    }
+    let mut logged = vec![0.0; count];
+    for row in days.iter().flatten() {
+        logged[row.load as usize] += row.flow_kg_s * row.interval_s;
+    }
+    grain
+        .iter()
+        .zip(logged)
+        .enumerate()
+        .map(|(l, (grain, logged_kg))| LoadTruth {
+            load: load_name(&spec.key, name, l as u32),
+            machine: name.clone(),
+            sensor_kg: grain.mass,
+            moisture_pct: grain.moisture(),
+            logged_kg,
+            ticket: None,
+        })
+        .collect()
+}
+
+/// The name of a load in the log.
+pub(super) fn load_name(key: &str, machine: &str, load: u32) -> String {
+    format!("{key}-{machine}-{:02}", load + 1)
+}
+
+fn field_truth(
+    spec: &FieldSpec,
+    intervals: &[&[Interval]],
+    left: f64,
+    standing: f64,
+) -> FieldTruth {
+    let (mut cut, mut sensed, mut area) = (Grain::default(), 0.0, 0.0);
+    for i in intervals.iter().copied().flatten() {
+        cut.add(i.cut, 1.0);
+        sensed += i.sensed.mass;
+        area += i.area;
+    }
+    let reference = (cut.mass - cut.water) / (1.0 - spec.reference_moisture / 100.0);
+    FieldTruth {
+        area_m2: spec.shape.area(),
+        cut_area_m2: area,
+        standing_m2: standing,
+        cut_kg: cut.mass,
+        sensor_kg: sensed,
+        left_in_machines_kg: left,
+        moisture_pct: cut.moisture(),
+        reference_kg: reference,
+        mean_wet_kg_ha: cut.mass / area * 10_000.0,
+        mean_reference_kg_ha: reference / area * 10_000.0,
+    }
+}
+
+/// Calendar date of a Unix time, for file names.
+fn date(time: f64) -> String {
+    jiff::Timestamp::from_second(time as i64)
+        .map_or_else(|_| "day".into(), |t| t.strftime("%Y-%m-%d").to_string())
+}
+
+/// Turns local places of rows and boundary into longitude and latitude (transverse Mercator about the origin).
+fn place_on_earth(spec: &FieldSpec, rows: &mut [Row]) -> Result<MultiPolygon<f64>, SimulateError> {
+    let [lon, lat] = spec.origin;
+    let frame = format!(
+        "+proj=tmerc +lat_0={lat} +lon_0={lon} +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +no_defs"
+    );
+    let frame = Proj::new(&frame).map_err(|source| SimulateError::Frame {
+        lon,
+        lat,
+        source: source.into(),
+    })?;
+    let to_degrees = |places: &mut Vec<(f64, f64)>| -> Result<(), SimulateError> {
+        frame
+            .project_array(places, true)
+            .map_err(|source| SimulateError::Frame {
+                lon,
+                lat,
+                source: source.into(),
+            })?;
+        for p in places {
+            *p = (p.0.to_degrees(), p.1.to_degrees());
+        }
+        Ok(())
+    };
+    let mut places: Vec<(f64, f64)> = rows
+        .iter()
+        .flat_map(|r| [r.place, r.truth.ground])
+        .map(|p| (p[0], p[1]))
+        .collect();
+    to_degrees(&mut places)?;
+    for (row, p) in rows.iter_mut().zip(places.chunks_exact(2)) {
+        let per = 10f64.powi(spec.machines[row.machine as usize].gnss.decimals as i32);
+        let logged = |x: f64| match row.no_fix {
+            None => (x * per).round() / per,
+            Some(NoFix::Empty) => f64::NAN,
+            Some(NoFix::Zero) => 0.0,
+        };
+        (row.lon_deg, row.lat_deg) = (logged(p[0].0), logged(p[0].1));
+        (row.truth.lon_deg, row.truth.lat_deg) = p[1];
+    }
+    let mut rings = Vec::new();
+    for ring in &spec.shape.rings {
+        let mut places: Vec<(f64, f64)> = ring
+            .iter()
+            .chain(ring.first())
+            .map(|p| (p[0], p[1]))
+            .collect();
+        to_degrees(&mut places)?;
+        rings.push(LineString::from(places));
+    }
+    let outline = rings.remove(0);
+    Ok(MultiPolygon::new(vec![Polygon::new(outline, rings)]))
+}
