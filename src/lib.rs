@@ -7,5 +7,7 @@ pub mod map;
 pub mod passes;
 pub mod place;
 pub mod read;
+pub mod report;
 pub mod summary;
 pub mod units;
+pub mod write;
