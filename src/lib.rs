@@ -16,5 +16,7 @@ pub mod ramps;
 pub mod read;
 pub mod stats;
 pub mod simulate;
+pub mod report;
 pub mod summary;
 pub mod units;
+pub mod write;

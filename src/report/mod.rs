@@ -1,0 +1,1 @@
+//! Figures into text for people; nothing is computed here.

@@ -1,0 +1,290 @@
+//! The attributes of points, in the order in which every format has them. This one table drives all formats.
+
+use crate::log::{Reason, Verdicts};
+use crate::map::YieldMap;
+use crate::units::YieldUnit;
+
+/// What an attribute's numbers count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Measure {
+    /// Not an amount: a name, a number that counts, a time.
+    None,
+    /// An amount in a fixed unit.
+    Fixed {
+        /// The unit.
+        unit: &'static str,
+        /// Decimals that are written.
+        decimals: usize,
+    },
+    /// A yield in the job's unit.
+    Yield,
+}
+
+/// The column of the map that an attribute shows.
+#[derive(Debug, Clone, Copy)]
+pub enum Values<'a> {
+    /// Texts, as indices into a list of names.
+    Name {
+        /// Index per row.
+        index: &'a [u32],
+        /// The names.
+        names: &'a [String],
+    },
+    /// Texts that may be missing.
+    OptionalName {
+        /// Index per row.
+        index: &'a [Option<u32>],
+        /// The names.
+        names: &'a [String],
+    },
+    /// Whole numbers.
+    Whole(&'a [u32]),
+    /// Whole numbers that may be missing.
+    OptionalWhole(&'a [Option<u32>]),
+    /// Unix times; NaN: missing.
+    Time(&'a [f64]),
+    /// Numbers; NaN: missing.
+    Number(&'a [f64]),
+    /// Why a point is set aside.
+    Reason(&'a Verdicts),
+}
+
+/// One value of a row, ready to be written; `None` of the whole: missing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Value<'a> {
+    /// Text.
+    Text(&'a str),
+    /// Whole number.
+    Whole(u32),
+    /// Unix time, s.
+    Time(f64),
+    /// Number.
+    Number(f64),
+}
+
+impl<'a> Values<'a> {
+    /// The value of a row; `None` where it is missing.
+    pub fn get(&self, row: usize) -> Option<Value<'a>> {
+        match *self {
+            Values::Name { index, names } => names.get(index[row] as usize).map(|n| Value::Text(n)),
+            Values::OptionalName { index, names } => {
+                names.get(index[row]? as usize).map(|n| Value::Text(n))
+            }
+            Values::Whole(column) => Some(Value::Whole(column[row])),
+            Values::OptionalWhole(column) => column[row].map(Value::Whole),
+            Values::Time(column) => column[row].is_finite().then_some(Value::Time(column[row])),
+            Values::Number(column) => column[row]
+                .is_finite()
+                .then_some(Value::Number(column[row])),
+            Values::Reason(verdicts) => verdicts.reason(row).map(|r| Value::Text(r.name())),
+        }
+    }
+
+    /// Every text that the column can hold; `None` where it does not hold text from a list.
+    pub fn texts(&self) -> Option<Vec<&'a str>> {
+        match *self {
+            Values::Name { names, .. } | Values::OptionalName { names, .. } => {
+                Some(names.iter().map(String::as_str).collect())
+            }
+            Values::Reason(_) => Some(Reason::ALL.iter().map(|r| r.name()).collect()),
+            _ => None,
+        }
+    }
+
+    /// Place of a row's text in [`Values::texts`].
+    pub fn text_index(&self, row: usize) -> Option<usize> {
+        match *self {
+            Values::Name { index, .. } => Some(index[row] as usize),
+            Values::OptionalName { index, .. } => index[row].map(|i| i as usize),
+            Values::Reason(verdicts) => verdicts.reason(row).map(|r| r as usize),
+            _ => None,
+        }
+    }
+}
+
+/// An attribute of points.
+#[derive(Clone, Copy)]
+pub struct Attribute {
+    /// Its name, the same in every format.
+    pub name: &'static str,
+    /// What it means, for people.
+    pub about: &'static str,
+    /// What its numbers count.
+    pub measure: Measure,
+    /// Its column.
+    pub values: for<'a> fn(&'a YieldMap) -> Values<'a>,
+}
+
+impl Attribute {
+    /// Decimals that are written. Our choice: a tenth or less of what a yield log can tell apart.
+    pub fn decimals(&self, unit: YieldUnit) -> usize {
+        match (self.measure, unit) {
+            (Measure::None, _) => 0,
+            (Measure::Fixed { decimals, .. }, _) => decimals,
+            (Measure::Yield, YieldUnit::TonnePerHectare) => 4,
+            (Measure::Yield, YieldUnit::BushelPerAcre) => 3,
+            (Measure::Yield, YieldUnit::KilogramPerHectare | YieldUnit::PoundPerAcre) => 1,
+        }
+    }
+
+    /// The unit of its numbers, where they have one.
+    pub fn unit(&self, unit: YieldUnit) -> Option<&'static str> {
+        match self.measure {
+            Measure::None => None,
+            Measure::Fixed { unit, .. } => (!unit.is_empty()).then_some(unit),
+            Measure::Yield => Some(unit.symbol()),
+        }
+    }
+}
+
+const fn fixed(unit: &'static str, decimals: usize) -> Measure {
+    Measure::Fixed { unit, decimals }
+}
+
+/// Attributes of every point.
+pub const POINT: [Attribute; 16] = [
+    Attribute {
+        name: "log",
+        about: "log file",
+        measure: Measure::None,
+        values: |m| Values::Name {
+            index: &m.log,
+            names: &m.logs,
+        },
+    },
+    Attribute {
+        name: "row",
+        about: "data row in the log, from 1",
+        measure: Measure::None,
+        values: |m| Values::Whole(&m.row),
+    },
+    Attribute {
+        name: "time",
+        about: "time, UTC",
+        measure: Measure::None,
+        values: |m| Values::Time(&m.time),
+    },
+    Attribute {
+        name: "machine",
+        about: "machine",
+        measure: Measure::None,
+        values: |m| Values::Name {
+            index: &m.machine,
+            names: &m.machines,
+        },
+    },
+    Attribute {
+        name: "load",
+        about: "load",
+        measure: Measure::None,
+        values: |m| Values::OptionalName {
+            index: &m.load,
+            names: &m.loads,
+        },
+    },
+    Attribute {
+        name: "pass",
+        about: "pass, from 1",
+        measure: Measure::None,
+        values: |m| Values::OptionalWhole(&m.pass),
+    },
+    Attribute {
+        name: "speed_m_s",
+        about: "ground speed",
+        measure: fixed("m/s", 3),
+        values: |m| Values::Number(&m.speed_m_s),
+    },
+    Attribute {
+        name: "cut_m",
+        about: "effective cut width",
+        measure: fixed("m", 3),
+        values: |m| Values::Number(&m.cut_m),
+    },
+    Attribute {
+        name: "moist_pct",
+        about: "corrected moisture, wet basis",
+        measure: fixed("%", 3),
+        values: |m| Values::Number(&m.moist_pct),
+    },
+    Attribute {
+        name: "grain_kg_s",
+        about: "corrected wet flow of this ground",
+        measure: fixed("kg/s", 4),
+        values: |m| Values::Number(&m.grain_kg_s),
+    },
+    Attribute {
+        name: "factor",
+        about: "corrected over logged mass",
+        measure: fixed("", 5),
+        values: |m| Values::Number(&m.factor),
+    },
+    Attribute {
+        name: "yld_kg_ha",
+        about: "corrected yield at reference moisture",
+        measure: fixed("kg/ha", 1),
+        values: |m| Values::Number(&m.yld_kg_ha),
+    },
+    Attribute {
+        name: "yld_low",
+        about: "lower end of its 95 % interval",
+        measure: fixed("kg/ha", 1),
+        values: |m| Values::Number(&m.yld_low),
+    },
+    Attribute {
+        name: "yld_high",
+        about: "upper end of its 95 % interval",
+        measure: fixed("kg/ha", 1),
+        values: |m| Values::Number(&m.yld_high),
+    },
+    Attribute {
+        name: "yield",
+        about: "corrected yield at reference moisture",
+        measure: Measure::Yield,
+        values: |m| Values::Number(&m.yields),
+    },
+    Attribute {
+        name: "yield_log",
+        about: "logged yield: the map before anything",
+        measure: Measure::Yield,
+        values: |m| Values::Number(&m.yield_log),
+    },
+];
+
+/// What points that are set aside have besides.
+pub const REASON: Attribute = Attribute {
+    name: "reason",
+    about: "why the point is set aside",
+    measure: Measure::None,
+    values: |m| Values::Reason(&m.verdicts),
+};
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// DESIGN's list; ≤ 10 characters and ASCII because dBase has no room for more.
+    #[test]
+    fn names_are_the_format() {
+        let names: Vec<&str> = POINT.iter().chain([&REASON]).map(|a| a.name).collect();
+        assert_eq!(
+            names.join(" "),
+            "log row time machine load pass speed_m_s cut_m moist_pct grain_kg_s factor yld_kg_ha yld_low yld_high yield \
+             yield_log reason"
+        );
+        assert!(names.iter().all(|n| n.len() <= 10 && n.is_ascii()));
+    }
+
+    #[test]
+    fn yields_are_written_in_the_unit_of_the_job() {
+        let attribute = POINT[14];
+        assert_eq!(
+            (
+                attribute.unit(YieldUnit::BushelPerAcre),
+                attribute.decimals(YieldUnit::BushelPerAcre)
+            ),
+            (Some("bu/ac"), 3)
+        );
+        assert_eq!(POINT[6].unit(YieldUnit::BushelPerAcre), Some("m/s"));
+        assert_eq!(POINT[10].unit(YieldUnit::BushelPerAcre), None);
+    }
+}

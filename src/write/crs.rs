@@ -1,0 +1,196 @@
+//! The coordinate reference system of formats that can carry one, by PROJ.
+
+use proj::wkt::WktVersion;
+use proj::{Area, Proj};
+
+use super::layer::position;
+use crate::job::OutputCrs;
+use crate::map::YieldMap;
+
+/// WGS 84, longitude and latitude.
+const WGS84: &str = "EPSG:4326";
+
+/// Why a CRS cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum CrsError {
+    /// PROJ does not know it.
+    #[error("PROJ does not know it (expected an authority and a code, such as \"EPSG:32632\")")]
+    Unknown(#[source] proj::ProjCreateError),
+    /// It is no two-dimensional geographic or projected CRS.
+    #[error("it is a {kind}; layers of points need a two-dimensional geographic or projected CRS")]
+    Kind {
+        /// What PROJ calls it.
+        kind: String,
+    },
+    /// PROJ cannot describe it.
+    #[error("PROJ cannot describe it")]
+    Description(#[source] proj::ProjError),
+    /// The description is not what PROJ documents.
+    #[error("PROJ's description of it cannot be read")]
+    Projjson(#[source] serde_json::Error),
+}
+
+/// The CRS as the job names it.
+pub(crate) fn name(crs: &OutputCrs) -> &str {
+    match crs {
+        OutputCrs::Code(code) => code,
+        OutputCrs::Utm => "utm",
+    }
+}
+
+/// Checks that a CRS can be written.
+pub(crate) fn check(crs: &OutputCrs) -> Result<(), CrsError> {
+    match crs {
+        OutputCrs::Utm => Ok(()),
+        OutputCrs::Code(code) => esri_wkt(code).map(|_| ()),
+    }
+}
+
+/// The CRS of one field season's layers.
+pub(crate) struct LayerCrs {
+    /// Authority and code.
+    pub code: String,
+    /// WKT1 in the dialect of .prj files.
+    pub esri_wkt: String,
+    /// The field's longitudes and latitudes: which of several transformations is best depends on the place.
+    area: Option<[f64; 4]>,
+}
+
+impl LayerCrs {
+    /// The job's CRS for a field: "utm" is the zone of the field's centre.
+    pub(crate) fn of(crs: &OutputCrs, map: &YieldMap) -> Result<Self, CrsError> {
+        let area = area(map);
+        let code = match (crs, area) {
+            (OutputCrs::Code(code), _) => code.clone(),
+            (OutputCrs::Utm, Some([west, south, east, north])) => {
+                utm_code((west + east) / 2.0, (south + north) / 2.0)
+            }
+            (OutputCrs::Utm, None) => WGS84.to_owned(), // no point has a position
+        };
+        Ok(Self {
+            esri_wkt: esri_wkt(&code)?,
+            code,
+            area,
+        })
+    }
+
+    /// Positions from longitude and latitude into this CRS, x (east) before y (north), in place. What cannot be
+    /// transformed becomes NaN.
+    pub(crate) fn transform(&self, points: &mut [(f64, f64)]) -> Result<(), CrsError> {
+        if self.code == WGS84 {
+            return Ok(());
+        }
+        let area = self
+            .area
+            .map(|[west, south, east, north]| Area::new(west, south, east, north));
+        let transformation =
+            Proj::new_known_crs(WGS84, &self.code, area).map_err(CrsError::Unknown)?;
+        for point in points.iter_mut().filter(|p| !p.0.is_nan()) {
+            *point = match transformation.convert(*point) {
+                Ok((x, y)) if x.is_finite() && y.is_finite() => (x, y),
+                _ => (f64::NAN, f64::NAN),
+            };
+        }
+        Ok(())
+    }
+}
+
+/// West, south, east and north of the kept points, or of all where none is kept.
+fn area(map: &YieldMap) -> Option<[f64; 4]> {
+    let of = |all: bool| {
+        (0..map.verdicts.len())
+            .filter(|&r| all || map.verdicts.is_kept(r))
+            .filter_map(|r| position(map, r))
+            .fold(None, |area: Option<[f64; 4]>, [x, y]| {
+                let [w, s, e, n] = area.unwrap_or([x, y, x, y]);
+                Some([w.min(x), s.min(y), e.max(x), n.max(y)])
+            })
+    };
+    of(false).or_else(|| of(true))
+}
+
+/// EPSG code of the WGS 84 UTM zone of a place, with the zones that are wider over Norway and Svalbard.
+/// Source: NGA.STND.0037, "Universal Grids and Grid Reference Systems"; EPSG 32601–32660 north, 32701–32760 south.
+fn utm_code(lon: f64, lat: f64) -> String {
+    let regular = ((lon + 180.0) / 6.0).floor().rem_euclid(60.0) as u32 + 1;
+    let zone = if (56.0..64.0).contains(&lat) && (3.0..12.0).contains(&lon) {
+        32
+    } else if (72.0..=84.0).contains(&lat) && (0.0..42.0).contains(&lon) {
+        31 + 2 * ((lon + 3.0) / 12.0).floor() as u32
+    } else {
+        regular
+    };
+    format!("EPSG:{}", if lat < 0.0 { 32_700 } else { 32_600 } + zone)
+}
+
+/// WKT1 of a CRS in the dialect of .prj files.
+fn esri_wkt(code: &str) -> Result<String, CrsError> {
+    let crs = Proj::new(code).map_err(CrsError::Unknown)?;
+    let description = crs
+        .to_projjson(None, None, None)
+        .map_err(CrsError::Description)?;
+    let description: serde_json::Value =
+        serde_json::from_str(&description).map_err(CrsError::Projjson)?;
+    let kind = description["type"]
+        .as_str()
+        .unwrap_or("definition without a type")
+        .to_owned();
+    let axes = description["coordinate_system"]["axis"]
+        .as_array()
+        .map_or(0, Vec::len);
+    if !matches!(kind.as_str(), "GeographicCRS" | "ProjectedCRS") || axes != 2 {
+        return Err(CrsError::Kind {
+            kind: if axes == 3 {
+                format!("{kind} of three dimensions")
+            } else {
+                kind
+            },
+        });
+    }
+    crs.as_wkt(Some(WktVersion::Wkt1_Esri), None)
+        .map_err(CrsError::Description)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Zones by NGA.STND.0037: regular ones, the wide ones of Norway (32V) and Svalbard (31X, 33X, 35X, 37X).
+    #[test]
+    fn zones_are_those_of_the_grid() {
+        for (lon, lat, code) in [
+            (-93.6, 42.0, "EPSG:32615"),
+            (8.5, 49.0, "EPSG:32632"),
+            (5.5, 59.0, "EPSG:32632"),
+            (5.5, 50.0, "EPSG:32631"),
+            (8.9, 78.0, "EPSG:32631"),
+            (9.1, 78.0, "EPSG:32633"),
+            (21.0, 78.0, "EPSG:32635"),
+            (33.0, 78.0, "EPSG:32637"),
+            (-63.0, -33.0, "EPSG:32720"),
+            (180.0, 10.0, "EPSG:32601"),
+            (-180.0, 10.0, "EPSG:32601"),
+        ] {
+            assert_eq!(utm_code(lon, lat), code, "{lon} {lat}");
+        }
+    }
+
+    #[test]
+    fn a_crs_that_no_layer_can_have_is_refused() {
+        assert!(matches!(esri_wkt("EPSG:999999"), Err(CrsError::Unknown(_))));
+        assert!(matches!(esri_wkt("heron"), Err(CrsError::Unknown(_))));
+        assert!(matches!(esri_wkt("EPSG:4979"), Err(CrsError::Kind { .. }))); // WGS 84, three-dimensional
+        assert!(matches!(esri_wkt("EPSG:4978"), Err(CrsError::Kind { .. }))); // WGS 84, geocentric
+        assert!(matches!(esri_wkt("EPSG:5773"), Err(CrsError::Kind { .. }))); // EGM96 height
+    }
+
+    /// The .prj text of WGS 84 as desktop systems write it (parameters: EPSG 4326, 7030, 8901).
+    #[test]
+    fn wgs_84_is_described_as_everywhere() {
+        assert_eq!(
+            esri_wkt("EPSG:4326").unwrap(),
+            "GEOGCS[\"GCS_WGS_1984\",DATUM[\"D_WGS_1984\",SPHEROID[\"WGS_1984\",6378137.0,298.257223563]],\
+             PRIMEM[\"Greenwich\",0.0],UNIT[\"Degree\",0.0174532925199433]]"
+        );
+    }
+}

@@ -1,0 +1,211 @@
+//! Numbers and times as text, appended to a buffer without allocation: layers hold millions of them.
+
+use std::io::Write;
+
+/// Powers of ten, exact in a double.
+const POWER: [f64; 10] = [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9];
+/// Up to here a scaled number is an exact integer in a double (2⁵³).
+const EXACT: f64 = 9_007_199_254_740_992.0;
+const DAY_MS: i64 = 86_400_000;
+
+/// Appends a whole number.
+pub(crate) fn push_integer(out: &mut Vec<u8>, value: u64) {
+    let mut text = [0; 20];
+    let mut at = text.len();
+    let mut rest = value;
+    loop {
+        at -= 1;
+        text[at] = b'0' + (rest % 10) as u8;
+        rest /= 10;
+        if rest == 0 {
+            break;
+        }
+    }
+    out.extend_from_slice(&text[at..]);
+}
+
+/// Appends a number rounded to `decimals` (at most 9), without trailing zeros. False, and nothing appended, where
+/// the number is missing (NaN or infinite).
+pub(crate) fn push_decimal(out: &mut Vec<u8>, value: f64, decimals: usize) -> bool {
+    if !value.is_finite() {
+        return false;
+    }
+    let scaled = value.abs() * POWER[decimals] + 0.5;
+    if scaled >= EXACT {
+        let start = out.len();
+        // Writing to a vector cannot fail.
+        let _ = write!(out, "{value:.decimals$}");
+        if decimals > 0 {
+            let end = out[start..]
+                .iter()
+                .rposition(|&b| b != b'0')
+                .map_or(0, |p| start + p + 1);
+            out.truncate(if out[end - 1] == b'.' { end - 1 } else { end });
+        }
+        return true;
+    }
+    let mut rest = scaled as u64;
+    if rest == 0 {
+        out.push(b'0');
+        return true;
+    }
+    if value < 0.0 {
+        out.push(b'-');
+    }
+    let mut text = [0; 24];
+    let mut at = text.len();
+    let mut left = decimals;
+    while left > 0 && rest % 10 == 0 {
+        rest /= 10;
+        left -= 1;
+    }
+    if left > 0 {
+        for _ in 0..left {
+            at -= 1;
+            text[at] = b'0' + (rest % 10) as u8;
+            rest /= 10;
+        }
+        at -= 1;
+        text[at] = b'.';
+    }
+    loop {
+        at -= 1;
+        text[at] = b'0' + (rest % 10) as u8;
+        rest /= 10;
+        if rest == 0 {
+            break;
+        }
+    }
+    out.extend_from_slice(&text[at..]);
+    true
+}
+
+/// Writes Unix times as ISO 8601 text in UTC; remembers the day, since neighbouring rows share it.
+#[derive(Default)]
+pub(crate) struct TimeText {
+    day: Option<i64>,
+    date: String,
+}
+
+impl TimeText {
+    /// Appends `2025-10-03T14:05:09Z`, with up to three decimals of a second where they are not zero. False, and
+    /// nothing appended, where the time is missing or not in the years 0000 to 9999.
+    pub(crate) fn push(&mut self, out: &mut Vec<u8>, unix: f64) -> bool {
+        if !(unix.abs() < 1e12) {
+            return false;
+        }
+        let ms = (unix * 1e3).round() as i64;
+        let (day, in_day) = (ms.div_euclid(DAY_MS), ms.rem_euclid(DAY_MS) as u64);
+        if self.day != Some(day) {
+            let Some(date) = date(day) else { return false };
+            (self.day, self.date) = (Some(day), date);
+        }
+        let second = in_day / 1000;
+        let mut clock = *b"T00:00:00";
+        for (at, part) in [(1, second / 3600), (4, second / 60 % 60), (7, second % 60)] {
+            clock[at] += (part / 10) as u8;
+            clock[at + 1] += (part % 10) as u8;
+        }
+        out.extend_from_slice(self.date.as_bytes());
+        out.extend_from_slice(&clock);
+        let fraction = in_day % 1000;
+        if fraction > 0 {
+            let digits = [
+                b'0' + (fraction / 100) as u8,
+                b'0' + (fraction / 10 % 10) as u8,
+                b'0' + (fraction % 10) as u8,
+            ];
+            let end = digits.iter().rposition(|&d| d != b'0').map_or(0, |p| p + 1);
+            out.push(b'.');
+            out.extend_from_slice(&digits[..end]);
+        }
+        out.push(b'Z');
+        true
+    }
+}
+
+/// The date of a day counted from 1970-01-01.
+fn date(day: i64) -> Option<String> {
+    let stamp = jiff::Timestamp::from_second(day.checked_mul(86_400)?).ok()?;
+    let date = jiff::tz::Offset::UTC.to_datetime(stamp).date();
+    (date.year() >= 0).then(|| date.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn decimal(value: f64, decimals: usize) -> String {
+        let mut out = vec![];
+        assert_eq!(push_decimal(&mut out, value, decimals), value.is_finite());
+        String::from_utf8(out).unwrap()
+    }
+
+    fn time(unix: f64) -> Option<String> {
+        let mut out = vec![];
+        TimeText::default()
+            .push(&mut out, unix)
+            .then(|| String::from_utf8(out).unwrap())
+    }
+
+    #[test]
+    fn decimals_end_where_the_number_does() {
+        for (value, decimals, text) in [
+            (12.340, 4, "12.34"),
+            (-0.000_04, 4, "0"),
+            (-0.000_05, 4, "-0.0001"),
+            (100.0, 2, "100"),
+            (0.05, 2, "0.05"),
+            (-93.123_456_78, 7, "-93.1234568"),
+            (1e17, 3, "100000000000000000"),
+            (-123_456_789_012_345.25, 2, "-123456789012345.25"),
+            (0.0, 0, "0"),
+            (10.0, 0, "10"),
+            (1e16, 0, "10000000000000000"),
+            (f64::NAN, 3, ""),
+            (f64::INFINITY, 3, ""),
+        ] {
+            assert_eq!(decimal(value, decimals), text, "{value}");
+        }
+    }
+
+    #[test]
+    fn integers_are_whole() {
+        let mut out = vec![];
+        for n in [0, 7, 10, u64::MAX] {
+            push_integer(&mut out, n);
+            out.push(b' ');
+        }
+        assert_eq!(
+            String::from_utf8(out).unwrap(),
+            "0 7 10 18446744073709551615 "
+        );
+    }
+
+    /// 1759500309 = 2025-10-03T14:05:09Z: GNU `date -u -d @1759500309`.
+    #[test]
+    fn times_are_utc() {
+        assert_eq!(time(1_759_500_309.0).unwrap(), "2025-10-03T14:05:09Z");
+        assert_eq!(time(1_759_500_309.25).unwrap(), "2025-10-03T14:05:09.25Z");
+        assert_eq!(time(1_759_500_309.999_9).unwrap(), "2025-10-03T14:05:10Z");
+        assert_eq!(time(-1.0).unwrap(), "1969-12-31T23:59:59Z");
+        assert_eq!(time(f64::NAN), None);
+        assert_eq!(time(1e300), None);
+        assert_eq!(time(9e11), None);
+    }
+
+    proptest! {
+        #[test]
+        fn a_number_reads_back_to_half_its_last_decimal(value in -1e9..1e9_f64, decimals in 0_usize..=6) {
+            let back: f64 = decimal(value, decimals).parse().unwrap();
+            prop_assert!((back - value).abs() <= 0.500_001 * 10_f64.powi(-(decimals as i32)) + 1e-7);
+        }
+
+        #[test]
+        fn times_agree_with_jiff(ms in -60_000_000_000_000_i64..250_000_000_000_000) {
+            let expected = jiff::Timestamp::from_millisecond(ms).unwrap().to_string();
+            prop_assert_eq!(time(ms as f64 / 1e3).unwrap(), expected);
+        }
+    }
+}

@@ -1,0 +1,162 @@
+//! GeoJSON by RFC 7946: WGS 84, longitude before latitude, no `crs` member, null for what is missing.
+//!
+//! Features are formatted here and not by the `geojson` crate's `FeatureWriter`, because the crate has no say over
+//! decimals, builds a map of owned values for each point (see DEVELOPERS.md for the speeds measured) and writes a
+//! position that is not a number as `[null,null]`. Tests read everything back with the crate.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+
+use super::atomic::write_whole;
+use super::attributes::Values;
+use super::digits::{TimeText, push_decimal, push_integer};
+use super::layer::PointLayer;
+use super::{WriteError, chunks};
+
+/// Decimals of a degree: 1 cm or better, what RFC 7946 section 11.2 holds to be enough is six.
+const DEGREE_DECIMALS: usize = 7;
+
+/// Writes a layer of points.
+pub(crate) fn write(path: &Path, layer: &PointLayer<'_>) -> Result<PathBuf, WriteError> {
+    let columns: Vec<Column<'_>> = layer
+        .attributes()
+        .map(|a| Column::new(a.name, (a.values)(layer.map), a.decimals(layer.unit)))
+        .collect();
+    write_whole(path, |out| {
+        let mut put = |bytes: &[u8]| out.write_all(bytes).map_err(WriteError::file(path));
+        put(b"{\"type\":\"FeatureCollection\",")?;
+        put(&bbox(layer))?;
+        put(b"\"features\":[")?;
+        for (batch, rows) in chunks::batches(&layer.rows).enumerate() {
+            let texts: Vec<Vec<u8>> = rows
+                .par_chunks(chunks::ROWS)
+                .enumerate()
+                .map(|(k, rows)| features(rows, layer, &columns, batch == 0 && k == 0))
+                .collect();
+            for text in texts {
+                put(&text)?;
+            }
+        }
+        put(b"\n]}\n")
+    })
+}
+
+/// The `bbox` member with its comma; nothing where no point has a position.
+fn bbox(layer: &PointLayer<'_>) -> Vec<u8> {
+    let positions = || {
+        layer
+            .rows
+            .iter()
+            .filter_map(|&r| layer.position(r as usize))
+    };
+    let range = |values: &mut dyn Iterator<Item = f64>| {
+        values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
+            (low.min(v), high.max(v))
+        })
+    };
+    let (mut west, mut east) = range(&mut positions().map(|p| p[0]));
+    let (south, north) = range(&mut positions().map(|p| p[1]));
+    if west > east {
+        return vec![];
+    }
+    if east - west > 180.0 {
+        // The field lies across the antimeridian: west is then greater than east (RFC 7946 section 5.2).
+        west = range(&mut positions().map(|p| p[0]).filter(|x| *x > 0.0)).0;
+        east = range(&mut positions().map(|p| p[0]).filter(|x| *x <= 0.0)).1;
+    }
+    let mut out = b"\"bbox\":[".to_vec();
+    for (k, side) in [west, south, east, north].into_iter().enumerate() {
+        if k > 0 {
+            out.push(b',');
+        }
+        push_decimal(&mut out, side, DEGREE_DECIMALS);
+    }
+    out.extend_from_slice(b"],");
+    out
+}
+
+/// A property, with what never changes made ready: its key, and its texts in quotes.
+struct Column<'a> {
+    key: Vec<u8>,
+    texts: Vec<Vec<u8>>,
+    values: Values<'a>,
+    decimals: usize,
+}
+
+impl<'a> Column<'a> {
+    fn new(name: &str, values: Values<'a>, decimals: usize) -> Self {
+        let quoted = |text: &str| serde_json::Value::from(text).to_string().into_bytes();
+        let mut key = quoted(name);
+        key.push(b':');
+        let texts = values.texts().into_iter().flatten().map(quoted).collect();
+        Self {
+            key,
+            texts,
+            values,
+            decimals,
+        }
+    }
+
+    fn push(&self, out: &mut Vec<u8>, row: usize, clock: &mut TimeText) {
+        out.extend_from_slice(&self.key);
+        let written = match self.values {
+            Values::Number(column) => push_decimal(out, column[row], self.decimals),
+            Values::Whole(column) => {
+                push_integer(out, column[row].into());
+                true
+            }
+            Values::OptionalWhole(column) => {
+                column[row].map(|n| push_integer(out, n.into())).is_some()
+            }
+            Values::Time(column) => {
+                let start = out.len();
+                out.push(b'"');
+                let written = clock.push(out, column[row]);
+                if written {
+                    out.push(b'"');
+                } else {
+                    out.truncate(start);
+                }
+                written
+            }
+            Values::Name { .. } | Values::OptionalName { .. } | Values::Reason(_) => {
+                let text = self.values.text_index(row).and_then(|i| self.texts.get(i));
+                text.map(|t| out.extend_from_slice(t)).is_some()
+            }
+        };
+        if !written {
+            out.extend_from_slice(b"null");
+        }
+    }
+}
+
+/// The features of some rows, one on a line.
+fn features(rows: &[u32], layer: &PointLayer<'_>, columns: &[Column<'_>], first: bool) -> Vec<u8> {
+    let mut out = Vec::with_capacity(rows.len() * 440);
+    let mut clock = TimeText::default();
+    for (k, &row) in rows.iter().enumerate() {
+        let row = row as usize;
+        out.extend_from_slice(if first && k == 0 { b"\n" } else { b",\n" });
+        out.extend_from_slice(b"{\"type\":\"Feature\",\"geometry\":");
+        if let Some([lon, lat]) = layer.position(row) {
+            out.extend_from_slice(b"{\"type\":\"Point\",\"coordinates\":[");
+            push_decimal(&mut out, lon, DEGREE_DECIMALS);
+            out.push(b',');
+            push_decimal(&mut out, lat, DEGREE_DECIMALS);
+            out.extend_from_slice(b"]}");
+        } else {
+            out.extend_from_slice(b"null");
+        }
+        out.extend_from_slice(b",\"properties\":{");
+        for (j, column) in columns.iter().enumerate() {
+            if j > 0 {
+                out.push(b',');
+            }
+            column.push(&mut out, row, &mut clock);
+        }
+        out.extend_from_slice(b"}}");
+    }
+    out
+}

@@ -1,0 +1,137 @@
+//! Results into files. Nothing else in the crate writes one.
+//!
+//! One file per format; [`attributes`] is the table that they all follow. Files are whole or not there.
+
+mod atomic;
+pub mod attributes;
+mod chunks;
+pub mod crs;
+mod digits;
+mod error;
+mod folder;
+mod geojson;
+mod layer;
+pub mod run;
+mod shapefile;
+pub mod tables;
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+pub use error::WriteError;
+pub use folder::{folder_name, folders};
+
+use crate::job::{Format, Job, Layer};
+use crate::map::YieldMap;
+use crate::summary::{Remark, Summary};
+use layer::PointLayer;
+
+/// Name of the file that holds a field season's figures. It is written last: where it stands, the rest stands too.
+pub const SUMMARY: &str = "summary.json";
+
+/// What one field season came to.
+#[derive(Debug, Clone, Copy)]
+pub struct FieldResult<'a> {
+    /// Its points.
+    pub map: &'a YieldMap,
+    /// Its figures.
+    pub summary: &'a Summary,
+}
+
+/// What was written.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Written {
+    /// The files, in the order in which they were finished.
+    pub files: Vec<PathBuf>,
+    /// What a format could not hold in full.
+    pub remarks: Vec<Remark>,
+}
+
+/// Checks what a job asks of the formats, before anything is computed.
+pub fn check(job: &Job) -> Result<(), WriteError> {
+    crs::check(&job.crs).map_err(|source| WriteError::Crs {
+        code: crs::name(&job.crs).to_owned(),
+        source,
+    })
+}
+
+/// Writes a field season's layers and its `summary.json` into its folder (see [`folders`]).
+///
+/// The summary of an earlier run is taken away first and the new one written last, so that a killed run never
+/// leaves old figures beside new layers. Layers of an earlier run that the job no longer asks for go with it.
+pub fn write_field(
+    folder: &Path,
+    result: FieldResult<'_>,
+    job: &Job,
+) -> Result<Written, WriteError> {
+    atomic::make_folder(folder)?;
+    let summary = folder.join(SUMMARY);
+    if summary.exists() {
+        atomic::remove(&summary)?;
+        remove_unwanted(folder, job)?;
+    }
+    let crs = crs::LayerCrs::of(&job.crs, result.map).map_err(|source| WriteError::Crs {
+        code: crs::name(&job.crs).to_owned(),
+        source,
+    })?;
+    let mut written = Written::default();
+    for &layer in &job.layers {
+        let points = PointLayer::new(result.map, layer, job.yield_unit);
+        for &format in &job.formats {
+            let path = folder
+                .join(layer::file_stem(layer))
+                .with_extension(extensions(format)[0]);
+            atomic::remove_drafts(&path)?;
+            match format {
+                Format::GeoJson => written.files.push(geojson::write(&path, &points)?),
+                Format::Shapefile => {
+                    let shapefile = shapefile::write(&path, &points, &crs)?;
+                    written.files.extend(shapefile.files);
+                    written.remarks.extend(shapefile.remarks);
+                }
+            }
+        }
+    }
+    written.files.push(write_json(&summary, result.summary)?);
+    Ok(written)
+}
+
+/// Extensions of a format's files, the one that names the layer first.
+fn extensions(format: Format) -> &'static [&'static str] {
+    match format {
+        Format::GeoJson => &["geojson"],
+        Format::Shapefile => &["shp", "shx", "dbf", "prj", "cpg"],
+    }
+}
+
+/// Removes the layers that the job does not ask for.
+fn remove_unwanted(folder: &Path, job: &Job) -> Result<(), WriteError> {
+    for layer in [Layer::Points, Layer::SetAside] {
+        for format in [Format::GeoJson, Format::Shapefile] {
+            if !(job.layers.contains(&layer) && job.formats.contains(&format)) {
+                for extension in extensions(format) {
+                    atomic::remove(
+                        &folder
+                            .join(layer::file_stem(layer))
+                            .with_extension(extension),
+                    )?;
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Writes a JSON document for people and programs: indented, missing numbers null.
+pub(crate) fn write_json(
+    path: &Path,
+    document: &impl serde::Serialize,
+) -> Result<PathBuf, WriteError> {
+    let text = serde_json::to_string_pretty(document).map_err(|source| WriteError::Json {
+        path: path.to_owned(),
+        source,
+    })?;
+    atomic::write_whole(path, |out| {
+        writeln!(out, "{text}").map_err(WriteError::file(path))
+    })
+}
