@@ -33,6 +33,9 @@ pub enum PrepareError {
     /// A machine's settings are out of range.
     #[error("a machine's settings cannot be used")]
     Passes(#[from] ParamsError),
+    /// Fault settings are out of range.
+    #[error("the search for faults cannot be used")]
+    Faults(#[from] crate::faults::FaultParamsError),
     /// Cut-width settings are out of range.
     #[error("the cut width's settings cannot be used")]
     Width(#[from] WidthError),
@@ -100,7 +103,7 @@ impl Prepared {
         let (x, y) = frame.forward(&log.lon, &log.lat);
         let boundary = input.boundary.as_ref().map(|b| Boundary::from_degrees(b, &frame));
         let timeline = Timeline::new(log);
-        let faults = crate::faults::apply(log, &timeline, &FaultParams::default().check().unwrap_or_else(|_| unreachable!("defaults are checked by a test")));
+        let faults = crate::faults::apply(log, &timeline, &FaultParams::default().check()?);
         let passes = passes::estimate(&pass_params(job, log.machines.as_slice()).check()?, log, &timeline, &x, &y);
         if let Some(i) = (0..log.len()).find(|&i| passes.pass_of[i].is_some() && passes.header_width[i].is_nan()) {
             return Err(PrepareError::NoHeaderWidth(log.machines[log.machine[i] as usize].clone()));
@@ -121,7 +124,7 @@ impl Prepared {
 fn pass_params(job: &Job, machines: &[String]) -> passes::Params {
     let mut params = passes::Params::new(machines.len());
     for (m, name) in machines.iter().enumerate() {
-        let settings = job.machine(name);
+        let settings = job.machines.iter().find(|s| s.name == *name);
         params.header_width[m] = settings.and_then(|s| s.header_width).or(job.log.width);
         params.antenna_behind[m] = settings.and_then(|s| s.antenna_behind_cutter_bar).unwrap_or_default();
     }

@@ -16,7 +16,7 @@ pub struct Shifted {
 /// Shifts `amount` (per row of the track, spread over the row's interval) by `delay` seconds: the ground of row k
 /// receives what was logged from `start[k] + delay` to `end[k] + delay`.
 ///
-/// A row that stands for no time (a repeated stamp) has its amount taken at that instant. `delay` may be negative.
+/// A row whose amount is NaN was not logged: its ground is not covered. A row that stands for no time (a repeated stamp) has its amount taken at that instant. `delay` may be negative.
 pub fn shift(track: &Track, amount: &[f64], delay: f64) -> Shifted {
     let n = track.len();
     let mut out = Shifted {
@@ -26,6 +26,9 @@ pub fn shift(track: &Track, amount: &[f64], delay: f64) -> Shifted {
     };
     let mut g = 0; // first ground interval that may still overlap
     for (k, &total) in amount.iter().enumerate() {
+        if !total.is_finite() {
+            continue; // not logged
+        }
         let (from, to) = (track.start[k] - delay, track.end[k] - delay);
         while g < n && track.end[g] <= from {
             g += 1;
@@ -83,6 +86,13 @@ mod tests {
         assert_eq!((s.amount, s.unplaced), (vec![1.5, 3.0, 6.0, 4.0], 0.5));
         let s = shift(&t, &a, -1.0);
         assert_eq!((s.amount, s.unplaced), (vec![0.0, 1.0, 2.0, 4.0], 8.0));
+    }
+
+    #[test]
+    fn what_was_not_logged_covers_no_ground() {
+        let t = track(&[(0.0, 1.0), (1.0, 2.0)]);
+        let s = shift(&t, &[f64::NAN, 2.0], 0.0);
+        assert_eq!((s.amount, s.covered, s.unplaced), (vec![0.0, 2.0], vec![0.0, 1.0], 0.0));
     }
 
     #[test]

@@ -39,6 +39,7 @@ pub fn estimate(params: &Checked, log: &Log, timeline: &Timeline, x: &[f64], y: 
         };
         let turning = turns(p, track, &direction, header);
         lay_ground(log, track, &fixes, &direction, header, &mut out);
+        bridge(track, &fixes, header, &mut out);
         judge_activity(p, log, track, &fixes, &turning, &mut out);
         cut_passes(log, t, track, &mut out);
         for (k, &i) in track.rows.iter().enumerate() {
@@ -125,6 +126,41 @@ fn lay_ground(
             f64::NAN
         };
         out.ground[i] = Some(ground);
+    }
+}
+
+/// Longest stretch without a usable position over which the ground is taken as a straight line, s (our choice: at
+/// 2 m/s two header widths).
+const BRIDGE_S: f64 = 10.0;
+
+/// Ground of rows without a usable position between two good ones: it was cut, though no point can be put on it.
+fn bridge(track: &Track, fixes: &[Fix], header: impl Fn(usize) -> [f64; 2], out: &mut Passes) {
+    let mut last: Option<usize> = None;
+    for k in 0..track.len() {
+        if k > 0 && !track.continues(k) {
+            last = None;
+        }
+        if fixes[k] != Fix::Good {
+            continue;
+        }
+        if let Some(a) = last.filter(|&a| a + 1 < k && track.end[k] - track.end[a] <= BRIDGE_S) {
+            let (from, to) = (header(a), header(k));
+            let whole = track.end[k] - track.end[a];
+            let at = |time: f64| {
+                let part = (time - track.end[a]) / whole;
+                [from[0] + part * (to[0] - from[0]), from[1] + part * (to[1] - from[1])]
+            };
+            for j in a + 1..=k {
+                let i = track.rows[j] as usize;
+                let ground = Ground { from: at(track.start[j].max(track.end[a])), to: at(track.end[j]) };
+                let span = track.interval(j);
+                if span > 0.0 && !out.speed[i].is_finite() {
+                    out.speed[i] = ground.length() / span;
+                }
+                out.ground[i] = Some(ground);
+            }
+        }
+        last = Some(k);
     }
 }
 
@@ -217,7 +253,8 @@ fn close(t: usize, track: &Track, first: usize, last: usize, out: &mut Passes) {
     let id = out.passes.len() as u32;
     for k in first..=last {
         let i = track.rows[k] as usize;
-        if out.activity[i] == Activity::Cutting {
+        let bridged = matches!(out.activity[i], Activity::NoPosition | Activity::Jump);
+        if out.activity[i] == Activity::Cutting || (bridged && out.ground[i].is_some()) {
             out.pass_of[i] = Some(id);
         }
     }
@@ -369,6 +406,17 @@ mod tests {
             .filter(|&k| p.activity[k] != Activity::Cutting)
             .collect();
         assert_eq!(bad, [10, 20]);
+    }
+
+    #[test]
+    fn ground_without_a_fix_is_bridged() {
+        let mut rows: Vec<_> = (0..30).map(|k| (0.0, k as f64 * 2.0, WorkState::Working)).collect();
+        rows[10].1 = f64::NAN;
+        rows[11].0 = 500.0;
+        let (_, _, p) = drive(&rows);
+        let length: f64 = (1..30).map(|k| p.ground[k].unwrap().length()).sum();
+        assert!((length - 58.0).abs() < 1e-9, "{length}");
+        assert_eq!((p.activity[10], p.pass_of[10]), (Activity::NoPosition, Some(0)));
     }
 
     #[test]

@@ -65,11 +65,13 @@ pub struct Pass {
 pub struct Passes {
     /// Passes in the order of work, machine by machine.
     pub passes: Vec<Pass>,
-    /// Index into `passes`; `None` off passes.
+    /// Index into `passes`; `None` off passes. Rows without a usable position between good ones of a pass are on it.
     pub pass_of: Vec<Option<u32>>,
     /// What the machine does.
     pub activity: Vec<Activity>,
-    /// The ground; `None` where there is no position.
+    /// The ground; `None` where there is no position. Where [`Passes::activity`] says that a position is missing or
+    /// leaps but the rows around it tell the way, the ground is the straight line between them: it was cut, though no
+    /// point can be put on it.
     pub ground: Vec<Option<Ground>>,
     /// Direction of travel, radians counter-clockwise from east (x); NaN where unknown.
     pub direction: Vec<f64>,

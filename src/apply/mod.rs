@@ -1,0 +1,102 @@
+//! Third act: the field, corrected with what was pooled.
+
+mod figures;
+mod ground;
+mod map;
+mod warnings;
+
+use crate::checks::{CheckInput, CheckParams, Checked, RampSeconds, apply as check};
+use crate::job::Job;
+use crate::map::YieldMap;
+use crate::pool::{MachineDecision, ScaleDecision};
+use crate::prepare::Prepared;
+use crate::quality::{self, QualityInput};
+use crate::summary::{QualitySummary, Summary};
+
+use ground::Ground;
+
+/// The fault of a caller, not of data: columns that do not belong together, or settings out of range.
+#[derive(Debug, thiserror::Error)]
+pub enum ApplyError {
+    /// Columns of the checks.
+    #[error("the checks cannot run")]
+    Input(#[from] crate::checks::CheckInputError),
+    /// Settings of the checks.
+    #[error("the checks' settings cannot be used")]
+    Params(#[from] crate::checks::CheckParamsError),
+}
+
+/// Corrects a field: its map and its figures.
+///
+/// `machines`: a decision per track of the field's timeline; `scale`: one for its loads.
+pub fn apply(
+    job: &Job,
+    field: &Prepared,
+    machines: &[MachineDecision],
+    scale: &ScaleDecision,
+) -> Result<(YieldMap, Summary), ApplyError> {
+    let ground = ground::place(field, machines, &scale.loads);
+    let columns = map::Columns::new(job, field, &ground);
+    let checked = run_checks(job, field, machines, &ground, &columns)?;
+    let quality = judge_quality(field, &columns, &checked);
+    let map = map::build(field, scale, &ground, &columns, &checked.verdicts, quality.after.opposite_pass_pct);
+    let mut summary = figures::summarise(job, field, machines, scale, &ground, &map, quality);
+    summary.warnings = warnings::collect(field, machines, scale, &checked, &summary);
+    Ok((map, summary))
+}
+
+fn run_checks(
+    job: &Job,
+    field: &Prepared,
+    machines: &[MachineDecision],
+    ground: &Ground,
+    columns: &map::Columns,
+) -> Result<Checked, ApplyError> {
+    let Prepared { input, timeline, passes, width, .. } = field;
+    let mut ramps = vec![RampSeconds::default(); input.log.machines.len()];
+    for (track, machine) in timeline.tracks.iter().zip(machines) {
+        ramps[track.machine as usize] =
+            RampSeconds { entry: machine.ramps.entry.seconds, exit: machine.ramps.exit.seconds };
+    }
+    let params = CheckParams { fixed: job.limits.clone(), ..CheckParams::default() }.check()?;
+    let checked = check(
+        &CheckInput {
+            x: &columns.x,
+            y: &columns.y,
+            pass: &passes.pass_of,
+            direction: &passes.direction,
+            activity: &passes.activity,
+            machine: &input.log.machine,
+            since_entry: &passes.since_start,
+            until_exit: &passes.until_stop,
+            interval: &timeline.interval,
+            speed: &passes.speed,
+            header_width: &passes.header_width,
+            cut_share: &width.share,
+            narrow: &width.narrow,
+            no_flow: &ground.no_flow,
+            yield_kg_ha: &columns.yield_kg_ha,
+            moisture: &ground.moisture,
+            fault: &ground.fault,
+            inside: &columns.inside,
+            ramps: &ramps,
+            crop: &field.crop,
+        },
+        &params,
+    )?;
+    Ok(checked)
+}
+
+fn judge_quality(field: &Prepared, columns: &map::Columns, checked: &Checked) -> QualitySummary {
+    let kept: Vec<bool> = checked.verdicts.iter().map(|v| v.is_none()).collect();
+    quality::judge(&QualityInput {
+        x: &columns.x,
+        y: &columns.y,
+        pass: &field.passes.pass_of,
+        direction: &field.passes.direction,
+        header_width: &field.passes.header_width,
+        before: &columns.yield_log_kg_ha,
+        after: &columns.yield_kg_ha,
+        kept: &kept,
+    })
+}
