@@ -11,3 +11,4 @@ pub mod place;
 pub mod read;
 pub mod summary;
 pub mod units;
+pub mod width;
