@@ -20,3 +20,4 @@ pub mod report;
 pub mod summary;
 pub mod units;
 pub mod write;
+pub mod width;
