@@ -46,7 +46,7 @@ pub(super) fn find(
     Ok(files)
 }
 
-fn matches(base: &Path, pattern: &str, job: &str, field: &str) -> Result<Vec<PathBuf>, ReadError> {
+fn matches(base: &Path, pattern: &str, field: &str) -> Result<Vec<PathBuf>, ReadError> {
     let place = || Place::file(pattern);
     // A file may have [ or * in its own name.
     let literal = base.join(pattern);
