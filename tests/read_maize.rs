@@ -52,7 +52,12 @@ fn the_maize_log_is_read_whole() {
     assert_eq!((log.lon[0], log.lat[0]), (-93.97842, 43.927265));
 
     // Σ mass·seconds = 513,551.0 lb = 232,942.815 kg.
-    let mass: f64 = log.flow.iter().zip(&log.interval).map(|(q, dt)| q * dt).sum();
+    let mass: f64 = log
+        .flow
+        .iter()
+        .zip(&log.interval)
+        .map(|(q, dt)| q * dt)
+        .sum();
     assert!((mass - 232_942.815).abs() < 0.01, "{mass}");
     let timeline = Timeline::new(log);
     let mass: f64 = (0..log.len()).map(|i| timeline.mass(log, i)).sum();
@@ -61,8 +66,11 @@ fn the_maize_log_is_read_whole() {
     // 133.4652 bu/ac at 15.5 % on Σ dist × 360 in = 27.3716 ha.
     let area: f64 = log.distance.iter().map(|d| d * 9.144).sum();
     assert!((area / 10_000.0 - 27.3716).abs() < 5e-5, "{area}");
-    let dry: f64 = (0..log.len()).map(|i| log.flow[i] * log.interval[i] * (100.0 - log.moisture[i]) / 84.5).sum();
+    let dry: f64 = (0..log.len())
+        .map(|i| log.flow[i] * log.interval[i] * (100.0 - log.moisture[i]) / 84.5)
+        .sum();
     let per_ha = dry / (area / 10_000.0);
-    let bushels = per_ha * fanmill::units::YieldUnit::BushelPerAcre.per_kg_ha(job.fields[0].crop.bushel_kg);
+    let bushels =
+        per_ha * fanmill::units::YieldUnit::BushelPerAcre.per_kg_ha(job.fields[0].crop.bushel_kg);
     assert!((bushels - 133.4652).abs() < 5e-5, "{bushels}");
 }

@@ -3,6 +3,7 @@
 mod column;
 mod document;
 mod error;
+mod field;
 mod parse;
 mod sections;
 pub(crate) mod suggest;

@@ -29,7 +29,7 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
         )
         .because(cause)
     })?;
-    let files = find(&job.base, &field.logs, &job.file, &field.name)?;
+    let files = find(&job.base, &field.logs, &field.name)?;
     let read: Vec<Result<(LogFile, Positions), ReadError>> = files
         .par_iter()
         .map(|file| read_log(job, field, &zone, file))

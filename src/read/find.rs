@@ -26,17 +26,16 @@ impl InputFile {
 }
 
 /// The files that paths and patterns match: patterns in the order given, the matches of one in alphabetical order,
-/// no file twice. `job`, `field`: for messages.
+/// no file twice. `field`: its name, for messages.
 pub(super) fn find(
     base: &Path,
     patterns: &[String],
-    job: &str,
     field: &str,
 ) -> Result<Vec<InputFile>, ReadError> {
     let mut files = Vec::new();
     let mut seen = BTreeSet::new();
     for pattern in patterns {
-        for path in matches(base, pattern, job, field)? {
+        for path in matches(base, pattern, field)? {
             let same = std::fs::canonicalize(&path).unwrap_or_else(|_| path.clone());
             if seen.insert(same) {
                 let shown = shown(base, &path);
@@ -47,8 +46,8 @@ pub(super) fn find(
     Ok(files)
 }
 
-fn matches(base: &Path, pattern: &str, job: &str, field: &str) -> Result<Vec<PathBuf>, ReadError> {
-    let place = || Place::file(job).column(format!("field \"{field}\", logs"));
+fn matches(base: &Path, pattern: &str, field: &str) -> Result<Vec<PathBuf>, ReadError> {
+    let place = || Place::file(pattern);
     // A file may have [ or * in its own name.
     let literal = base.join(pattern);
     if literal.is_file() {
@@ -71,7 +70,7 @@ fn matches(base: &Path, pattern: &str, job: &str, field: &str) -> Result<Vec<Pat
             ReadErrorKind::Missing,
             place(),
             "a path or a pattern",
-            format!("\"{pattern}\""),
+            "neither",
         )
         .hinted(format!("{} at character {}", cause.msg, cause.pos))
         .because(cause)
@@ -85,8 +84,8 @@ fn matches(base: &Path, pattern: &str, job: &str, field: &str) -> Result<Vec<Pat
         let error = ReadError::new(
             ReadErrorKind::Missing,
             place(),
-            "at least one log",
-            format!("no file that matches \"{pattern}\""),
+            format!("a log of field \"{field}\""),
+            "no file of that name or pattern",
         );
         return Err(error.hinted(what_is_there(base, &literal)));
     }

@@ -219,7 +219,7 @@ impl LogFile {
         } else {
             "see what the file was exported as; [log] columns says which header is which".to_owned()
         };
-        let found = format!("{found}; none of its {rows} rows can be read");
+        let found = format!("{found}; none of the {rows} row(s) can be read");
         ReadError::new(
             ReadErrorKind::NothingReadable,
             first.place,

@@ -11,6 +11,7 @@ mod merge;
 mod number;
 mod position;
 mod text;
+mod ticket_row;
 mod tickets;
 mod time;
 
