@@ -1,7 +1,13 @@
 //! The coordinate reference system of formats that can carry one, by PROJ.
 
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::rc::Rc;
+
+use proj::Proj;
 use proj::wkt::WktVersion;
-use proj::{Area, Proj};
+use rayon::prelude::*;
 
 use super::layer::position;
 use crate::job::OutputCrs;
@@ -9,6 +15,13 @@ use crate::map::YieldMap;
 
 /// WGS 84, longitude and latitude.
 const WGS84: &str = "EPSG:4326";
+/// Positions that a core transforms at once. Our choice: some 5 ms of work.
+const POSITIONS: usize = 1 << 15;
+
+/// EPSG codes of projection methods for which PROJ 9.6 writes no .prj: Guam, Hyperbolic Cassini-Soldner, Krovak
+/// Modified (two), Lambert Conic Conformal (1SP variant B). Found by asking for all 6,313 geographic and projected
+/// CRSs of the registry.
+const METHODS_WITHOUT_ESRI_NAME: [u64; 5] = [9831, 9833, 1042, 1043, 1102];
 
 /// Why a CRS cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -21,6 +34,12 @@ pub enum CrsError {
     Kind {
         /// What PROJ calls it.
         kind: String,
+    },
+    /// Its projection has no name in .prj files.
+    #[error("{method} has no name in .prj files")]
+    Method {
+        /// The projection method.
+        method: String,
     },
     /// PROJ cannot describe it.
     #[error("PROJ cannot describe it")]
@@ -42,7 +61,7 @@ pub(crate) fn name(crs: &OutputCrs) -> &str {
 pub(crate) fn check(crs: &OutputCrs) -> Result<(), CrsError> {
     match crs {
         OutputCrs::Utm => Ok(()),
-        OutputCrs::Code(code) => esri_wkt(code).map(|_| ()),
+        OutputCrs::Code(code) => known(code).map(|_| ()),
     }
 }
 
@@ -52,47 +71,75 @@ pub(crate) struct LayerCrs {
     pub code: String,
     /// WKT1 in the dialect of .prj files.
     pub esri_wkt: String,
-    /// The field's longitudes and latitudes: which of several transformations is best depends on the place.
-    area: Option<[f64; 4]>,
 }
 
 impl LayerCrs {
     /// The job's CRS for a field: "utm" is the zone of the field's centre.
     pub(crate) fn of(crs: &OutputCrs, map: &YieldMap) -> Result<Self, CrsError> {
-        let area = area(map);
-        let code = match (crs, area) {
-            (OutputCrs::Code(code), _) => code.clone(),
-            (OutputCrs::Utm, Some([west, south, east, north])) => {
-                utm_code((west + east) / 2.0, (south + north) / 2.0)
-            }
-            (OutputCrs::Utm, None) => WGS84.to_owned(), // no point has a position
+        let code = match crs {
+            OutputCrs::Code(code) => code.clone(),
+            OutputCrs::Utm => match area(map) {
+                Some([west, south, east, north]) => {
+                    utm_code((west + east) / 2.0, (south + north) / 2.0)
+                }
+                None => WGS84.to_owned(), // no point has a position
+            },
         };
         Ok(Self {
-            esri_wkt: esri_wkt(&code)?,
+            esri_wkt: known(&code)?.esri_wkt.clone(),
             code,
-            area,
         })
     }
 
     /// Positions from longitude and latitude into this CRS, x (east) before y (north), in place. What cannot be
     /// transformed becomes NaN.
-    pub(crate) fn transform(&self, points: &mut [(f64, f64)]) -> Result<(), CrsError> {
-        if self.code == WGS84 {
-            return Ok(());
-        }
-        let area = self
-            .area
-            .map(|[west, south, east, north]| Area::new(west, south, east, north));
-        let transformation =
-            Proj::new_known_crs(WGS84, &self.code, area).map_err(CrsError::Unknown)?;
-        for point in points.iter_mut().filter(|p| !p.0.is_nan()) {
-            *point = match transformation.convert(*point) {
-                Ok((x, y)) if x.is_finite() && y.is_finite() => (x, y),
-                _ => (f64::NAN, f64::NAN),
-            };
-        }
-        Ok(())
+    pub(crate) fn transform(&self, positions: &mut [(f64, f64)]) -> Result<(), CrsError> {
+        positions
+            .par_chunks_mut(POSITIONS)
+            .try_for_each(|positions| {
+                let known = known(&self.code)?;
+                let Some(transformation) = &known.from_wgs84 else {
+                    return Ok(());
+                };
+                for position in positions.iter_mut().filter(|p| !p.0.is_nan()) {
+                    *position = match transformation.convert(*position) {
+                        Ok((x, y)) if x.is_finite() && y.is_finite() => (x, y),
+                        _ => (f64::NAN, f64::NAN),
+                    };
+                }
+                Ok(())
+            })
     }
+}
+
+/// What PROJ makes of a CRS.
+struct Known {
+    esri_wkt: String,
+    /// Where several transformations are known, PROJ takes the best for each position's place. `None`: the CRS is
+    /// WGS 84 itself.
+    from_wgs84: Option<Proj>,
+}
+
+/// What PROJ makes of a CRS, asked once a thread: finding a transformation takes 5 ms to 25 ms, as long as writing
+/// a small field, and PROJ's objects cannot pass from thread to thread.
+fn known(code: &str) -> Result<Rc<Known>, CrsError> {
+    thread_local! {
+        static KNOWN: RefCell<BTreeMap<String, Rc<Known>>> = const { RefCell::new(BTreeMap::new()) };
+    }
+    if let Some(known) = KNOWN.with_borrow(|all| all.get(code).cloned()) {
+        return Ok(known);
+    }
+    let esri_wkt = esri_wkt(code)?;
+    let from_wgs84 = match code {
+        WGS84 => None,
+        code => Some(Proj::new_known_crs(WGS84, code, None).map_err(CrsError::Unknown)?),
+    };
+    let known = Rc::new(Known {
+        esri_wkt,
+        from_wgs84,
+    });
+    KNOWN.with_borrow_mut(|all| all.insert(code.to_owned(), known.clone()));
+    Ok(known)
 }
 
 /// West, south, east and north of the kept points, or of all where none is kept.
@@ -147,8 +194,20 @@ fn esri_wkt(code: &str) -> Result<String, CrsError> {
             },
         });
     }
-    crs.as_wkt(Some(WktVersion::Wkt1_Esri), None)
-        .map_err(CrsError::Description)
+    let method = &description["conversion"]["method"];
+    let no_name = || CrsError::Method {
+        method: method["name"].as_str().unwrap_or("its method").to_owned(),
+    };
+    let code = method["id"]["code"].as_u64();
+    if code.is_some_and(|code| METHODS_WITHOUT_ESRI_NAME.contains(&code)) {
+        return Err(no_name());
+    }
+    // Where PROJ has no text in this dialect, the crate panics instead of returning an error. The methods of the
+    // EPSG registry for which it does are refused above; a definition from elsewhere may have yet another.
+    let wkt = catch_unwind(AssertUnwindSafe(|| {
+        crs.as_wkt(Some(WktVersion::Wkt1_Esri), None)
+    }));
+    wkt.map_err(|_| no_name())?.map_err(CrsError::Description)
 }
 
 #[cfg(test)]
@@ -181,6 +240,10 @@ mod tests {
         assert!(matches!(esri_wkt("heron"), Err(CrsError::Unknown(_))));
         assert!(matches!(esri_wkt("EPSG:4979"), Err(CrsError::Kind { .. }))); // WGS 84, three-dimensional
         assert!(matches!(esri_wkt("EPSG:4978"), Err(CrsError::Kind { .. }))); // WGS 84, geocentric
+        assert!(matches!(
+            esri_wkt("EPSG:5516"),
+            Err(CrsError::Method { .. })
+        )); // Krovak Modified
         assert!(matches!(esri_wkt("EPSG:5773"), Err(CrsError::Kind { .. }))); // EGM96 height
     }
 

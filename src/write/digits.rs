@@ -4,24 +4,55 @@ use std::io::Write;
 
 /// Powers of ten, exact in a double.
 const POWER: [f64; 10] = [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9];
+/// The same as whole numbers.
+const WHOLE_POWER: [u64; 10] = [
+    1,
+    10,
+    100,
+    1_000,
+    10_000,
+    100_000,
+    1_000_000,
+    10_000_000,
+    100_000_000,
+    1_000_000_000,
+];
 /// Up to here a scaled number is an exact integer in a double (2⁵³).
 const EXACT: f64 = 9_007_199_254_740_992.0;
 const DAY_MS: i64 = 86_400_000;
 
+/// Two digits at a time: "00" to "99".
+const PAIRS: [[u8; 2]; 100] = {
+    let mut pairs = [[0; 2]; 100];
+    let mut n = 0;
+    while n < 100 {
+        pairs[n] = [b'0' + (n / 10) as u8, b'0' + (n % 10) as u8];
+        n += 1;
+    }
+    pairs
+};
+
+/// Writes a whole number so that it ends before `end`; returns where it starts.
+fn digits_before(text: &mut [u8; 24], end: usize, value: u64) -> usize {
+    let mut at = end;
+    let mut rest = value;
+    while rest >= 10 {
+        at -= 2;
+        text[at..at + 2].copy_from_slice(&PAIRS[(rest % 100) as usize]);
+        rest /= 100;
+    }
+    if rest > 0 || at == end {
+        at -= 1;
+        text[at] = b'0' + rest as u8;
+    }
+    at
+}
+
 /// Appends a whole number.
 pub(crate) fn push_integer(out: &mut Vec<u8>, value: u64) {
-    let mut text = [0; 20];
-    let mut at = text.len();
-    let mut rest = value;
-    loop {
-        at -= 1;
-        text[at] = b'0' + (rest % 10) as u8;
-        rest /= 10;
-        if rest == 0 {
-            break;
-        }
-    }
-    out.extend_from_slice(&text[at..]);
+    let mut text = [0; 24];
+    let start = digits_before(&mut text, 24, value);
+    out.extend_from_slice(&text[start..]);
 }
 
 /// Appends a number rounded to `decimals` (at most 9), without trailing zeros. False, and nothing appended, where
@@ -44,37 +75,30 @@ pub(crate) fn push_decimal(out: &mut Vec<u8>, value: f64, decimals: usize) -> bo
         }
         return true;
     }
-    let mut rest = scaled as u64;
-    if rest == 0 {
-        out.push(b'0');
-        return true;
-    }
-    if value < 0.0 {
-        out.push(b'-');
-    }
+    let scaled = scaled as u64;
+    let power = WHOLE_POWER[decimals];
+    let (whole, mut fraction) = (scaled / power, scaled % power);
     let mut text = [0; 24];
     let mut at = text.len();
     let mut left = decimals;
-    while left > 0 && rest % 10 == 0 {
-        rest /= 10;
+    if fraction == 0 {
+        left = 0;
+    }
+    while left > 0 && fraction % 10 == 0 {
+        fraction /= 10;
         left -= 1;
     }
     if left > 0 {
-        for _ in 0..left {
-            at -= 1;
-            text[at] = b'0' + (rest % 10) as u8;
-            rest /= 10;
-        }
-        at -= 1;
-        text[at] = b'.';
+        let point = at - left - 1;
+        at = digits_before(&mut text, at, fraction);
+        text[point + 1..at].fill(b'0');
+        text[point] = b'.';
+        at = point;
     }
-    loop {
+    at = digits_before(&mut text, at, whole);
+    if value < 0.0 && scaled > 0 {
         at -= 1;
-        text[at] = b'0' + (rest % 10) as u8;
-        rest /= 10;
-        if rest == 0 {
-            break;
-        }
+        text[at] = b'-';
     }
     out.extend_from_slice(&text[at..]);
     true
@@ -91,7 +115,7 @@ impl TimeText {
     /// Appends `2025-10-03T14:05:09Z`, with up to three decimals of a second where they are not zero. False, and
     /// nothing appended, where the time is missing or not in the years 0000 to 9999.
     pub(crate) fn push(&mut self, out: &mut Vec<u8>, unix: f64) -> bool {
-        if !(unix.abs() < 1e12) {
+        if unix.is_nan() || unix.abs() >= 1e12 {
             return false;
         }
         let ms = (unix * 1e3).round() as i64;
@@ -135,6 +159,7 @@ fn date(day: i64) -> Option<String> {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+    use proptest::test_runner::RngSeed;
 
     fn decimal(value: f64, decimals: usize) -> String {
         let mut out = vec![];
@@ -196,6 +221,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(ProptestConfig { rng_seed: RngSeed::Fixed(1), ..ProptestConfig::default() })]
+
         #[test]
         fn a_number_reads_back_to_half_its_last_decimal(value in -1e9..1e9_f64, decimals in 0_usize..=6) {
             let back: f64 = decimal(value, decimals).parse().unwrap();

@@ -15,8 +15,11 @@ pub mod run;
 mod shapefile;
 pub mod tables;
 
+use std::borrow::Cow;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
 
 pub use error::WriteError;
 pub use folder::{folder_name, folders};
@@ -43,7 +46,7 @@ pub struct FieldResult<'a> {
 pub struct Written {
     /// The files, in the order in which they were finished.
     pub files: Vec<PathBuf>,
-    /// What a format could not hold in full.
+    /// What a format could not hold in full; the summary that was written names it among its warnings.
     pub remarks: Vec<Remark>,
 }
 
@@ -74,26 +77,53 @@ pub fn write_field(
         code: crs::name(&job.crs).to_owned(),
         source,
     })?;
+    let layers: Vec<PointLayer<'_>> = job
+        .layers
+        .iter()
+        .map(|&layer| PointLayer::new(result.map, layer, job.yield_unit))
+        .collect();
+    let tasks: Vec<(&PointLayer<'_>, Format)> = layers
+        .iter()
+        .flat_map(|layer| job.formats.iter().map(move |&format| (layer, format)))
+        .collect();
+    let parts: Vec<Written> = tasks
+        .par_iter()
+        .map(|&(layer, format)| write_layer(folder, layer, format, &crs))
+        .collect::<Result<_, _>>()?;
     let mut written = Written::default();
-    for &layer in &job.layers {
-        let points = PointLayer::new(result.map, layer, job.yield_unit);
-        for &format in &job.formats {
-            let path = folder
-                .join(layer::file_stem(layer))
-                .with_extension(extensions(format)[0]);
-            atomic::remove_drafts(&path)?;
-            match format {
-                Format::GeoJson => written.files.push(geojson::write(&path, &points)?),
-                Format::Shapefile => {
-                    let shapefile = shapefile::write(&path, &points, &crs)?;
-                    written.files.extend(shapefile.files);
-                    written.remarks.extend(shapefile.remarks);
-                }
-            }
-        }
+    for part in parts {
+        written.files.extend(part.files);
+        written.remarks.extend(part.remarks);
     }
-    written.files.push(write_json(&summary, result.summary)?);
+    let mut figures = Cow::Borrowed(result.summary);
+    if !written.remarks.is_empty() {
+        figures
+            .to_mut()
+            .warnings
+            .extend(written.remarks.iter().cloned());
+    }
+    written.files.push(write_json(&summary, &figures)?);
     Ok(written)
+}
+
+fn write_layer(
+    folder: &Path,
+    layer: &PointLayer<'_>,
+    format: Format,
+    crs: &crs::LayerCrs,
+) -> Result<Written, WriteError> {
+    let path = folder.join(format!(
+        "{}.{}",
+        layer::file_stem(layer.layer),
+        extensions(format)[0]
+    ));
+    match format {
+        Format::GeoJson => Ok(Written {
+            files: vec![geojson::write(&path, layer)?],
+            remarks: vec![],
+        }),
+        Format::Shapefile => shapefile::write(&path, layer, crs),
+    }
 }
 
 /// Extensions of a format's files, the one that names the layer first.

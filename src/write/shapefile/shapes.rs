@@ -12,7 +12,6 @@ const POINT_BYTES: u64 = 20;
 /// Shape type alone.
 const NULL_BYTES: u64 = 4;
 const POINT: i32 = 1;
-const NULL: i32 = 0;
 
 /// Size of a .shp with so many points, at most.
 pub(super) fn bytes(points: usize) -> u64 {
@@ -27,15 +26,16 @@ pub(super) fn write_shapes(out: &mut impl Write, positions: &[(f64, f64)]) -> io
         .sum();
     out.write_all(&header(HEADER_BYTES + size, positions))?;
     for (number, position) in (1_i32..).zip(positions) {
-        out.write_all(&number.to_be_bytes())?;
-        out.write_all(&words(content_bytes(position)))?;
-        if is_null(position) {
-            out.write_all(&NULL.to_le_bytes())?;
-        } else {
-            out.write_all(&POINT.to_le_bytes())?;
-            out.write_all(&position.0.to_le_bytes())?;
-            out.write_all(&position.1.to_le_bytes())?;
+        let mut record = [0; (RECORD_HEADER_BYTES + POINT_BYTES) as usize];
+        record[0..4].copy_from_slice(&number.to_be_bytes());
+        record[4..8].copy_from_slice(&words(content_bytes(position)));
+        if !is_null(position) {
+            record[8..12].copy_from_slice(&POINT.to_le_bytes());
+            record[12..20].copy_from_slice(&position.0.to_le_bytes());
+            record[20..28].copy_from_slice(&position.1.to_le_bytes());
         }
+        // A null shape is its type alone, and its type is zero.
+        out.write_all(&record[..(RECORD_HEADER_BYTES + content_bytes(position)) as usize])?;
     }
     Ok(())
 }
@@ -48,8 +48,10 @@ pub(super) fn write_index(out: &mut impl Write, positions: &[(f64, f64)]) -> io:
     ))?;
     let mut offset = HEADER_BYTES;
     for position in positions {
-        out.write_all(&words(offset))?;
-        out.write_all(&words(content_bytes(position)))?;
+        let mut entry = [0; RECORD_HEADER_BYTES as usize];
+        entry[0..4].copy_from_slice(&words(offset));
+        entry[4..8].copy_from_slice(&words(content_bytes(position)));
+        out.write_all(&entry)?;
         offset += RECORD_HEADER_BYTES + content_bytes(position);
     }
     Ok(())

@@ -1,8 +1,9 @@
 //! The .dbf: the attributes of a layer in columns of fixed width.
 //!
 //! Rows are formatted here and not by the `dbase` crate's `TableWriter`, which cuts numbers and texts that do not
-//! fit without a word, writes the day's date into the file, and formats one value at a time into new strings (see
-//! DEVELOPERS.md for the speeds measured). The crate reads everything back in tests.
+//! fit without a word, writes the day's date into the file, and formats one value at a time into new strings: alone
+//! it took four times as long as a whole shapefile takes now (0.55 against 2 million points a second on one core).
+//! The crate reads everything back in tests.
 //!
 //! Source: dBase III+ file structure (header of 32 bytes, 32 bytes a column, rows of fixed width).
 
@@ -12,7 +13,7 @@ use std::io::{self, Write};
 use rayon::prelude::*;
 
 use crate::summary::Remark;
-use crate::write::attributes::Values;
+use crate::write::attributes::{Attribute, Values};
 use crate::write::chunks;
 use crate::write::digits::{TimeText, push_decimal, push_integer};
 use crate::write::layer::{PointLayer, file_stem};
@@ -51,33 +52,25 @@ pub(super) struct Table<'a> {
 impl<'a> Table<'a> {
     /// Chooses widths that fit; what no width can hold is remarked on.
     pub(super) fn new(layer: &'a PointLayer<'a>) -> Self {
-        let mut remarks = vec![];
-        let columns = layer
-            .attributes()
+        let attributes: Vec<&Attribute> = layer.attributes().collect();
+        let columns: Vec<(Column<'a>, Option<Remark>)> = attributes
+            .par_iter()
             .map(|a| {
-                let (column, remark) = Column::new(
-                    a.name,
-                    (a.values)(layer.map),
-                    a.decimals(layer.unit),
-                    &layer.rows,
-                );
-                remarks.extend(remark.map(|(code, text)| {
-                    Remark::new(
-                        code,
-                        format!(
-                            "{}.dbf, column \"{}\": {text}",
-                            file_stem(layer.layer),
-                            a.name
-                        ),
-                    )
-                }));
-                column
+                let values = (a.values)(layer.map);
+                let (column, remark) =
+                    Column::new(a.name, values, a.decimals(layer.unit), &layer.rows);
+                let remark = remark.map(|(code, text)| {
+                    let place = format!("{}.dbf, column \"{}\"", file_stem(layer.layer), a.name);
+                    Remark::new(code, format!("{place}: {text}"))
+                });
+                (column, remark)
             })
             .collect();
+        let (columns, remarks): (Vec<_>, Vec<_>) = columns.into_iter().unzip();
         Self {
             rows: &layer.rows,
             columns,
-            remarks,
+            remarks: remarks.into_iter().flatten().collect(),
         }
     }
 
@@ -102,15 +95,7 @@ impl<'a> Table<'a> {
     /// Writes the file.
     pub(super) fn write(&self, out: &mut impl Write) -> io::Result<()> {
         out.write_all(&self.header())?;
-        for batch in chunks::batches(self.rows) {
-            let texts: Vec<Vec<u8>> = batch
-                .par_chunks(chunks::ROWS)
-                .map(|rows| self.format(rows))
-                .collect();
-            for text in texts {
-                out.write_all(&text)?;
-            }
-        }
+        chunks::write_in_order(out, self.rows, |rows, _, text| self.format(rows, text))?;
         out.write_all(&[0x1a]) // end of file
     }
 
@@ -134,8 +119,7 @@ impl<'a> Table<'a> {
         header
     }
 
-    fn format(&self, rows: &[u32]) -> Vec<u8> {
-        let mut out = Vec::with_capacity(rows.len() * self.row_bytes());
+    fn format(&self, rows: &[u32], out: &mut Vec<u8>) {
         let mut text = Vec::with_capacity(400);
         let mut clock = TimeText::default();
         for &row in rows {
@@ -157,7 +141,6 @@ impl<'a> Table<'a> {
                 }
             }
         }
-        out
     }
 }
 
