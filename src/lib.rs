@@ -1,5 +1,6 @@
 //! fanmill turns raw grain yield logs into yield maps that agree with the scale.
 
+pub mod checks;
 pub mod crop;
 pub mod faults;
 pub mod job;
