@@ -1,6 +1,7 @@
 //! fanmill turns raw grain yield logs into yield maps that agree with the scale.
 
 pub mod calibrate;
+pub mod checks;
 pub mod crop;
 pub mod delay;
 pub mod faults;
