@@ -1,6 +1,13 @@
 //! fanmill turns raw grain yield logs into yield maps that agree with the scale.
 
+pub mod apply;
+pub mod batch;
 pub mod calibrate;
+pub mod cli;
+pub mod quality;
+pub mod gather;
+pub mod pool;
+pub mod prepare;
 pub mod checks;
 pub mod crop;
 pub mod delay;

@@ -70,6 +70,8 @@ impl PrepareError {
 /// A field season made ready.
 #[derive(Debug)]
 pub struct Prepared {
+    /// Which field, season and crop.
+    pub season: FieldSeason,
     /// What was read.
     pub input: FieldInput,
     /// The field's frame.
@@ -117,7 +119,7 @@ impl Prepared {
             &width_params(job).check()?,
         );
         let loads = assign(log, &input.tickets);
-        Ok(Self { frame, boundary, timeline, faults, passes, width, loads, input })
+        Ok(Self { season: field.clone(), frame, boundary, timeline, faults, passes, width, loads, input })
     }
 }
 

@@ -155,7 +155,7 @@ fn ground_moisture(field: &Prepared, t: usize, machine: &MachineDecision, loads:
 /// Mass at reference moisture. Whether dry grain is credited with water is decided for the load as a whole; grain of
 /// unknown moisture is taken as it is.
 fn reference(field: &Prepared, load: &LoadDecision, mass: f64, moisture: f64) -> f64 {
-    let crop = &field.crop;
+    let crop = &field.season.crop;
     let dry_load = load.moisture.is_some_and(|m| m < crop.reference_moisture);
     if !moisture.is_finite() || (dry_load && !crop.credit_dry) {
         return mass;

@@ -33,7 +33,8 @@ pub(super) struct Columns {
 
 impl Columns {
     pub fn new(job: &Job, field: &Prepared, ground: &Ground) -> Self {
-        let Prepared { input, timeline, faults, passes, width, boundary, crop, .. } = field;
+        let Prepared { input, timeline, faults, passes, width, boundary, season, .. } = field;
+        let crop = &season.crop;
         let log = &input.log;
         let n = log.len();
         let mut out = Self {

@@ -40,7 +40,7 @@ pub fn apply(
     let checked = run_checks(job, field, machines, &ground, &columns)?;
     let quality = judge_quality(field, &columns, &checked);
     let map = map::build(field, scale, &ground, &columns, &checked.verdicts, quality.after.opposite_pass_pct);
-    let mut summary = figures::summarise(job, field, machines, scale, &ground, &map, quality);
+    let mut summary = figures::summarise(job, field, machines, scale, &ground, &columns, &map, quality);
     summary.warnings = warnings::collect(field, machines, scale, &checked, &summary);
     Ok((map, summary))
 }
@@ -80,7 +80,7 @@ fn run_checks(
             fault: &ground.fault,
             inside: &columns.inside,
             ramps: &ramps,
-            crop: &field.crop,
+            crop: &field.season.crop,
         },
         &params,
     )?;

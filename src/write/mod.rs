@@ -165,3 +165,11 @@ pub(crate) fn write_json(
         writeln!(out, "{text}").map_err(WriteError::file(path))
     })
 }
+
+/// Makes the results folder and sees that it can be written, before anything is computed.
+pub fn prepare_results(results: &Path) -> Result<(), WriteError> {
+    atomic::make_folder(results)?;
+    let probe = results.join(".fanmill-probe");
+    atomic::write_whole(&probe, |_| Ok(()))?;
+    atomic::remove(&probe)
+}

@@ -1,0 +1,65 @@
+//! The command line: one file per command. Arguments are read here and nowhere else.
+
+mod complete;
+
+mod progress;
+mod run;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Exit status: all fields are done.
+const DONE: u8 = 0;
+/// Exit status: some field failed; the others are written.
+const SOME_FAILED: u8 = 1;
+/// Exit status: the job or the command line is unusable.
+const UNUSABLE: u8 = 2;
+
+/// Turns raw grain yield logs into yield maps that agree with the scale.
+///
+/// Exit status: 0 all fields done; 1 some field failed, the others are written; 2 the job or command line is unusable.
+#[derive(Debug, Parser)]
+#[command(name = "fanmill", version, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Run(run::Arguments),
+    Completions(complete::Arguments),
+}
+
+/// Runs the command line.
+pub fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let status = match &arguments.command {
+        Command::Run(a) => run::run(a),
+        Command::Completions(a) => complete::run(a),
+    };
+    ExitCode::from(status.unwrap_or_else(|error| {
+        eprintln!("error: {error}");
+        UNUSABLE
+    }))
+}
+
+/// A message that ends the program: what is wrong and, on a line of its own, the way out.
+#[derive(Debug)]
+struct Failure(String);
+
+impl Failure {
+    fn new(message: impl std::fmt::Display, hint: Option<&str>) -> Self {
+        match hint.filter(|h| !h.is_empty()) {
+            Some(hint) => Self(format!("{message}\nhint: {hint}")),
+            None => Self(message.to_string()),
+        }
+    }
+}
+
+impl std::fmt::Display for Failure {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.0)
+    }
+}
