@@ -67,9 +67,10 @@ impl Frame {
             to_plane: None,
             to_degrees: None,
         };
-        let (forward, inverse) = (frame.projection()?, frame.inverse_projection()?);
-        let project = |p: [f64; 2]| run(&forward, [p[0] + lon, p[1] + lat]);
-        let unproject = |p: [f64; 2]| run(&inverse, p).map(|d| [wrapped(d[0] - lon), d[1] - lat]);
+        let proj = frame.projection()?;
+        let project = |p: [f64; 2]| run(&proj, [p[0] + lon, p[1] + lat], Way::ToPlane);
+        let unproject =
+            |p: [f64; 2]| run(&proj, p, Way::ToDegrees).map(|d| [wrapped(d[0] - lon), d[1] - lat]);
 
         // Longitudes and latitudes are learnt as differences from the centre, so that no digit is lost.
         let half_lat = REACH_M * DEGREES_PER_M;
@@ -104,7 +105,7 @@ impl Frame {
                 return Some(p);
             }
             let proj = proj.get_or_init(|| self.projection().ok()).as_ref()?;
-            run(proj, [offset[0] + self.centre[0], y])
+            run(proj, [offset[0] + self.centre[0], y], Way::ToPlane)
         })
     }
 
@@ -119,34 +120,31 @@ impl Frame {
                 return None;
             }
             run(
-                proj.get_or_init(|| self.inverse_projection().ok())
-                    .as_ref()?,
+                proj.get_or_init(|| self.projection().ok()).as_ref()?,
                 [x, y],
+                Way::ToDegrees,
             )
         })
     }
 
     fn projection(&self) -> Result<Proj, FrameError> {
-        create(format!(
+        let definition = format!(
             "+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad +step {}",
             self.definition()
-        ))
-    }
-
-    fn inverse_projection(&self) -> Result<Proj, FrameError> {
-        create(format!(
-            "+proj=pipeline +step +inv {} +step +proj=unitconvert +xy_in=rad +xy_out=deg",
-            self.definition()
-        ))
+        );
+        Proj::new(&definition).map_err(|source| FrameError::Projection { definition, source })
     }
 }
 
-fn create(definition: String) -> Result<Proj, FrameError> {
-    Proj::new(&definition).map_err(|source| FrameError::Projection { definition, source })
+/// Which way a projection is run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Way {
+    ToPlane,
+    ToDegrees,
 }
 
-fn run(proj: &Proj, p: [f64; 2]) -> Option<[f64; 2]> {
-    let (x, y) = proj.convert((p[0], p[1])).ok()?;
+fn run(proj: &Proj, p: [f64; 2], way: Way) -> Option<[f64; 2]> {
+    let (x, y): (f64, f64) = proj.project((p[0], p[1]), way == Way::ToDegrees).ok()?;
     (x.is_finite() && y.is_finite()).then_some([x, y])
 }
 

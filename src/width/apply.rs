@@ -2,7 +2,7 @@
 
 use super::offsets::{Sides, sides};
 use super::swath::{Swaths, length};
-use super::{Checked, Rows, Spacing};
+use super::{Checked, HeaderWidthCheck, Rows, Spacing};
 use crate::geometry::{Boundary, CutRaster, Pieces};
 
 /// Angle between the raster's lines and the perpendicular to the passes, radians (our choice, 10°: within a row of
@@ -43,6 +43,11 @@ impl CutWidth {
     /// Receiver's error across the track, sd, m; `None` where the field cannot tell.
     pub fn gnss_cross_track_sd_m(&self) -> Option<f64> {
         self.spacing.cross_track_sd
+    }
+
+    /// The header width that the spacing of passes points to, where it is far from the one given.
+    pub fn header_width_check(&self) -> Option<HeaderWidthCheck> {
+        self.spacing.header_width_check
     }
 }
 
@@ -214,7 +219,7 @@ impl CutWidth {
         for (row, narrow) in self.narrow.iter_mut().enumerate() {
             *narrow = cuts(row)
                 && self.new_area[row].is_finite()
-                && !(self.share[row] >= self.least_share);
+                && (self.share[row].is_nan() || self.share[row] < self.least_share);
         }
         self.cut_area_m2 = self.new_area.iter().filter(|a| a.is_finite()).sum();
         self.raster_area_m2 = raster.area();

@@ -148,7 +148,8 @@ impl<'a> Swaths<'a> {
 
 /// Distance across a row's ground, m.
 pub(super) fn length(ground: &Ground) -> f64 {
-    (ground.to[0] - ground.from[0]).hypot(ground.to[1] - ground.from[1])
+    let [dx, dy] = [ground.to[0] - ground.from[0], ground.to[1] - ground.from[1]];
+    (dx * dx + dy * dy).sqrt()
 }
 
 /// Right and left end of a header.
