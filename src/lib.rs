@@ -8,6 +8,7 @@ pub mod log;
 pub mod map;
 pub mod passes;
 pub mod place;
+pub mod quality;
 pub mod read;
 pub mod stats;
 pub mod summary;
