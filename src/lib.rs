@@ -21,6 +21,7 @@ pub mod moisture;
 pub mod passes;
 pub mod place;
 pub mod ramps;
+pub mod quality;
 pub mod read;
 pub mod stats;
 pub mod simulate;

@@ -345,3 +345,17 @@ fn missing_flow_stays_missing_and_empty_or_constant_logs_have_no_faults() {
     );
     assert_eq!(found(&log(&[f64::NAN; 60], 1.0)).stats().rows(), 0);
 }
+
+#[test]
+fn faults_cost_little_per_row() {
+    let mut rng = ChaCha8Rng::seed_from_u64(9);
+    let flow = logged(&intake(3000, &mut rng), MACHINES[1], &mut rng);
+    let log = log(&flow, 1.0);
+    let timeline = Timeline::new(&log);
+    let params = FaultParams::default().check().expect("defaults pass");
+    let start = std::time::Instant::now();
+    let stats = apply(&log, &timeline, &params).stats();
+    let seconds = start.elapsed().as_secs_f64();
+    println!("{} rows in {seconds:.3} s: {stats:?}", log.len());
+    assert!(stats.rows() * 2000 <= log.len() && seconds < 2.0);
+}

@@ -70,6 +70,7 @@ fn meuse_gives_the_published_spherical_model() {
         LagClasses { width, count: 15 },
         Estimator::Matheron,
         usize::MAX,
+        None,
     );
     // Pairs of the first class, published on the same page's table of the sample variogram (from memory).
     assert_eq!(classes[0].pairs, 57);

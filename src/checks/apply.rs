@@ -13,10 +13,6 @@ use super::whole_pass::odd_passes;
 use crate::log::{Reason, Verdicts};
 use crate::summary::Remark;
 
-/// A point beyond limits taken from the data stays where the passes beside it are within this factor of it (natural
-/// logarithm; our choice: a factor of two).
-const AGREES: f64 = std::f64::consts::LN_2;
-
 /// What the checks found.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Checked {
@@ -41,7 +37,12 @@ pub fn apply(input: &CheckInput, params: &CheckedParams) -> Result<Checked, Chec
     by_neighbours(input, &rows, &limits, params, &mut verdicts);
     let stats = CheckStats::of(&verdicts);
     let remarks = stats.remarks(params);
-    Ok(Checked { verdicts, limits, stats, remarks })
+    Ok(Checked {
+        verdicts,
+        limits,
+        stats,
+        remarks,
+    })
 }
 
 /// Speed, moisture, and yields beyond the bounds that nothing excuses.
@@ -50,8 +51,14 @@ fn by_limits(input: &CheckInput, rows: &PassRows, limits: &Limits, verdicts: &mu
         let outside = |value: f64, (low, high): (f64, f64)| value < low || value > high; // false for missing
         let reasons = [
             (outside(input.speed[i], limits.speed), Reason::SpeedLimits),
-            (outside(input.moisture[i], limits.moisture), Reason::MoistureLimits),
-            (outside(input.yield_kg_ha[i], limits.yield_bounds), Reason::YieldLimits),
+            (
+                outside(input.moisture[i], limits.moisture),
+                Reason::MoistureLimits,
+            ),
+            (
+                outside(input.yield_kg_ha[i], limits.yield_bounds),
+                Reason::YieldLimits,
+            ),
         ];
         if let Some((_, reason)) = reasons.into_iter().find(|(applies, _)| *applies) {
             verdicts.set_aside(i, reason);
@@ -60,7 +67,9 @@ fn by_limits(input: &CheckInput, rows: &PassRows, limits: &Limits, verdicts: &mu
     for rows in rows.iter() {
         let step = speed_step(input, rows);
         for pair in rows.windows(step + 1) {
-            if speed_change(input, pair[0] as usize, pair[step] as usize).abs() > limits.abrupt_change {
+            if speed_change(input, pair[0] as usize, pair[step] as usize).abs()
+                > limits.abrupt_change
+            {
                 // Flow and ground are mismatched on either side of the change.
                 for &i in pair {
                     verdicts.set_aside(i as usize, Reason::AbruptSpeed);
@@ -79,10 +88,21 @@ fn by_neighbours(
     verdicts: &mut Verdicts,
 ) {
     let mut log_yield: Vec<f64> = (0..input.rows())
-        .map(|i| if verdicts.is_kept(i) { input.yield_kg_ha[i].ln() } else { f64::NAN })
+        .map(|i| {
+            if verdicts.is_kept(i) {
+                input.yield_kg_ha[i].ln()
+            } else {
+                f64::NAN
+            }
+        })
         .collect();
     let cut = |log_yield: &[f64]| {
-        Pieces::new(&ground(input, log_yield), rows, params.piece_length, params.piece_points)
+        Pieces::new(
+            &ground(input, log_yield),
+            rows,
+            params.piece_length,
+            params.piece_points,
+        )
     };
     let pieces = cut(&log_yield);
     let offsets = MachineOffsets::new(&pieces, input.ramps.len());
@@ -94,15 +114,26 @@ fn by_neighbours(
         }
     }
     // An odd pass must not speak for or against the points beside it.
-    let pieces = if odd.is_empty() { pieces } else { cut(&log_yield) };
+    let pieces = if odd.is_empty() {
+        pieces
+    } else {
+        cut(&log_yield)
+    };
     let ground = ground(input, &log_yield);
     let points = Points::new(input, &ground, &pieces, &offsets);
-    let beyond = |i: usize| input.yield_kg_ha[i] < limits.yields.0 || input.yield_kg_ha[i] > limits.yields.1;
-    let mut excused = vec![false; input.rows()];
-    for (i, off) in points.beyond_sides().filter(|(i, _)| beyond(*i)) {
-        excused[i] = off.abs() <= AGREES;
+    let beyond =
+        |i: usize| input.yield_kg_ha[i] < limits.yields.0 || input.yield_kg_ha[i] > limits.yields.1;
+    for row in points.without_company(beyond) {
+        verdicts.set_aside(row, Reason::YieldLimits);
     }
-    for i in (0..input.rows()).filter(|&i| beyond(i) && !excused[i]) {
+    // What belongs to no piece has nothing beside it either.
+    let mut in_piece = vec![false; input.rows()];
+    for piece in &pieces.pieces {
+        pieces.points[piece.first..piece.end]
+            .iter()
+            .for_each(|&row| in_piece[row as usize] = true);
+    }
+    for i in (0..input.rows()).filter(|&i| beyond(i) && !in_piece[i]) {
         verdicts.set_aside(i, Reason::YieldLimits);
     }
     for row in points.outliers(params) {

@@ -39,21 +39,45 @@ pub(super) fn limits(
     params: &CheckedParams,
 ) -> Limits {
     let column = |values: &[f64]| -> Vec<f64> {
-        (0..values.len()).filter(|&i| verdicts.is_kept(i) && values[i].is_finite()).map(|i| values[i]).collect()
+        (0..values.len())
+            .filter(|&i| verdicts.is_kept(i) && values[i].is_finite())
+            .map(|i| values[i])
+            .collect()
     };
     let logs = |values: &[f64]| -> Vec<f64> {
-        column(values).into_iter().filter(|v| *v > 0.0).map(f64::ln).collect()
+        column(values)
+            .into_iter()
+            .filter(|v| *v > 0.0)
+            .map(f64::ln)
+            .collect()
     };
     let (low, high) = params.speed_factors;
     let from_speed = around(logs(input.speed), params.sigmas, (low.ln(), high.ln()));
-    let from_moisture = around(column(input.moisture), params.sigmas, (params.moisture_margin, params.moisture_margin));
+    let from_moisture = around(
+        column(input.moisture),
+        params.sigmas,
+        (params.moisture_margin, params.moisture_margin),
+    );
     let (low, high) = params.yield_factors;
-    let from_yield = around(logs(input.yield_kg_ha), params.sigmas, (low.ln(), high.ln()));
-    let yield_bounds = params.fixed.yield_kg_ha.unwrap_or((0.0, input.crop.highest_yield));
+    let from_yield = around(
+        logs(input.yield_kg_ha),
+        params.sigmas,
+        (low.ln(), high.ln()),
+    );
+    let yield_bounds = params
+        .fixed
+        .yield_kg_ha
+        .unwrap_or((0.0, input.crop.highest_yield));
     Limits {
-        speed: params.fixed.speed.unwrap_or_else(|| within(params.speed_bounds, exp(from_speed))),
+        speed: params
+            .fixed
+            .speed
+            .unwrap_or_else(|| within(params.speed_bounds, exp(from_speed))),
         abrupt_change: abrupt_change(input, rows, verdicts, params),
-        moisture: params.fixed.moisture.unwrap_or_else(|| within(input.crop.moisture_bounds, from_moisture)),
+        moisture: params
+            .fixed
+            .moisture
+            .unwrap_or_else(|| within(input.crop.moisture_bounds, from_moisture)),
         yield_bounds,
         yields: match params.fixed.yield_kg_ha {
             Some(fixed) => fixed,
@@ -69,12 +93,21 @@ fn around(mut values: Vec<f64>, sigmas: f64, margin: (f64, f64)) -> (f64, f64) {
     if values.len() < FEWEST {
         return (f64::NEG_INFINITY, f64::INFINITY);
     }
-    let Some(centre) = median_in_place(&mut values) else { return (f64::NEG_INFINITY, f64::INFINITY) };
+    let Some(centre) = median_in_place(&mut values) else {
+        return (f64::NEG_INFINITY, f64::INFINITY);
+    };
     let side = |sign: f64| {
-        let mut off: Vec<f64> = values.iter().map(|v| sign * (v - centre)).filter(|d| *d >= 0.0).collect();
+        let mut off: Vec<f64> = values
+            .iter()
+            .map(|v| sign * (v - centre))
+            .filter(|d| *d >= 0.0)
+            .collect();
         median_in_place(&mut off).map_or(0.0, |m| MAD_TO_SIGMA * m)
     };
-    (centre - (sigmas * side(-1.0)).max(margin.0), centre + (sigmas * side(1.0)).max(margin.1))
+    (
+        centre - (sigmas * side(-1.0)).max(margin.0),
+        centre + (sigmas * side(1.0)).max(margin.1),
+    )
 }
 
 fn exp(limits: (f64, f64)) -> (f64, f64) {
@@ -98,12 +131,23 @@ pub(super) fn speed_change(input: &CheckInput, a: usize, b: usize) -> f64 {
 
 /// Rows between the two ends of a change of speed: one, or as many as make about a second.
 pub(super) fn speed_step(input: &CheckInput, rows: &[u32]) -> usize {
-    let interval = rows.first().map_or(f64::NAN, |&i| input.interval[i as usize]);
+    let interval = rows
+        .first()
+        .map_or(f64::NAN, |&i| input.interval[i as usize]);
     let per_second = 1.0 / interval;
-    if per_second.is_finite() { (per_second.round() as usize).clamp(1, 50) } else { 1 }
+    if per_second.is_finite() {
+        (per_second.round() as usize).clamp(1, 50)
+    } else {
+        1
+    }
 }
 
-fn abrupt_change(input: &CheckInput, rows: &PassRows, verdicts: &Verdicts, params: &CheckedParams) -> f64 {
+fn abrupt_change(
+    input: &CheckInput,
+    rows: &PassRows,
+    verdicts: &Verdicts,
+    params: &CheckedParams,
+) -> f64 {
     let mut changes = Vec::new();
     for rows in rows.iter() {
         let step = speed_step(input, rows);
@@ -129,7 +173,10 @@ mod tests {
     #[test]
     fn each_side_has_its_own_width_and_its_margin() {
         // 61 values: −60, −58 … 0 below, 0.1, 0.2 … 3.0 above. Median 0; below (with 0) the median distance is 30.
-        let values: Vec<f64> = (0..=30).map(|k| -2.0 * k as f64).chain((1..=30).map(|k| 0.1 * k as f64)).collect();
+        let values: Vec<f64> = (0..=30)
+            .map(|k| -2.0 * k as f64)
+            .chain((1..=30).map(|k| 0.1 * k as f64))
+            .collect();
         let (low, high) = around(values, 2.0, (1.0, 50.0));
         assert!((low + 2.0 * MAD_TO_SIGMA * 30.0).abs() < 1e-9, "{low}");
         assert_eq!(high, 50.0);
@@ -137,9 +184,15 @@ mod tests {
 
     #[test]
     fn few_values_set_no_limits_and_bounds_stay() {
-        assert_eq!(around(vec![1.0; 29], 5.0, (1.0, 1.0)), (f64::NEG_INFINITY, f64::INFINITY));
+        assert_eq!(
+            around(vec![1.0; 29], 5.0, (1.0, 1.0)),
+            (f64::NEG_INFINITY, f64::INFINITY)
+        );
         assert_eq!(around(vec![1.0; 30], 5.0, (0.5, 0.5)), (0.5, 1.5));
-        assert_eq!(within((0.0, 10.0), (f64::NEG_INFINITY, f64::INFINITY)), (0.0, 10.0));
+        assert_eq!(
+            within((0.0, 10.0), (f64::NEG_INFINITY, f64::INFINITY)),
+            (0.0, 10.0)
+        );
         assert_eq!(within((0.0, 10.0), (2.0, 12.0)), (2.0, 10.0));
         assert_eq!(within((0.0, 10.0), (11.0, 30.0)), (0.0, 10.0));
     }

@@ -101,12 +101,20 @@ impl CheckInput<'_> {
             ("inside", self.inside.len()),
         ];
         if let Some(&(column, found)) = lengths.iter().find(|(_, n)| *n != expected) {
-            return Err(CheckInputError { column, expected, found });
+            return Err(CheckInputError {
+                column,
+                expected,
+                found,
+            });
         }
         let expected = self.machine.iter().max().map_or(0, |&m| m as usize + 1);
         let found = self.ramps.len();
         if found < expected {
-            return Err(CheckInputError { column: "ramps", expected, found });
+            return Err(CheckInputError {
+                column: "ramps",
+                expected,
+                found,
+            });
         }
         Ok(())
     }

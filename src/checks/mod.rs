@@ -30,4 +30,5 @@ pub use apply::{Checked, apply};
 pub use estimate::{Limits, estimate};
 pub use input::{CheckInput, CheckInputError, RampSeconds};
 pub use params::{CheckParams, CheckParamsError, CheckedParams};
+pub(crate) use pass_rows::PassRows;
 pub use stats::CheckStats;

@@ -22,6 +22,9 @@ const SHOWS: f64 = 0.5;
 /// displaces opposite passes by a few metres (METHODS: 4.5 m per second of delay at 5 mph; our choice).
 const DISPLACED: f64 = 6.0;
 
+/// Two yields are alike within this factor (natural logarithm; our choice: a factor of two).
+const ALIKE: f64 = std::f64::consts::LN_2;
+
 /// Noise of low yields is relatively larger, since part of it does not shrink with the flow: limits widen with the root
 /// of usual over local yield, up to this (our choice).
 const WIDEST: f64 = 2.0;
@@ -42,20 +45,41 @@ impl<'a> Points<'a> {
         pieces: &'a Pieces,
         offsets: &MachineOffsets,
     ) -> Self {
-        let sides = (0..pieces.pieces.len()).map(|k| Sides::of(pieces, k, offsets, 0.0, |_| true)).collect();
+        let sides = (0..pieces.pieces.len())
+            .map(|k| Sides::of(pieces, k, offsets, 0.0, |_| true))
+            .collect();
         let mut values: Vec<f64> = pieces.pieces.iter().map(|p| p.value).collect();
         let usual = median_in_place(&mut values).unwrap_or(f64::NAN);
-        Self { input, ground, pieces, sides, usual }
+        Self {
+            input,
+            ground,
+            pieces,
+            sides,
+            usual,
+        }
     }
 
-    /// How far each point lies beyond the passes on both sides of it, as (row, log yield); NaN where nothing lies beside.
-    pub fn beyond_sides(&self) -> impl Iterator<Item = (usize, f64)> + '_ {
-        self.pieces.pieces.iter().zip(&self.sides).flat_map(move |(piece, sides)| {
-            self.pieces.points[piece.first..piece.end].iter().map(move |&row| {
+    /// Rows of points that `is_suspect` names and that no point of a pass beside them comes near in yield.
+    pub fn without_company(&self, is_suspect: impl Fn(usize) -> bool) -> Vec<usize> {
+        let mut found = Vec::new();
+        for (k, piece) in self.pieces.pieces.iter().enumerate() {
+            for &row in &self.pieces.points[piece.first..piece.end] {
                 let row = row as usize;
-                (row, sides.beyond(self.ground.log_yield[row]))
-            })
-        })
+                if !is_suspect(row) {
+                    continue;
+                }
+                let value = self.ground.log_yield[row];
+                let alike = |other: usize| (self.ground.log_yield[other] - value).abs() <= ALIKE;
+                let mut beside = self.pieces.beside(k).iter();
+                if !beside.any(|b| {
+                    self.nearby(k, row, b.piece)
+                        .any(|place| alike(self.pieces.points[place] as usize))
+                }) {
+                    found.push(row);
+                }
+            }
+        }
+        found
     }
 
     /// Rows of single points off their neighbours.
@@ -73,13 +97,17 @@ impl<'a> Points<'a> {
                     (params.lone_margin.max(params.lone_sigmas * own_sigma), 0.0)
                 } else {
                     let own = params.point_margin.max(params.point_sigmas * own_sigma);
-                    (own, params.point_margin.max(params.beside_sigmas * beside_sigma))
+                    (
+                        own,
+                        params.point_margin.max(params.beside_sigmas * beside_sigma),
+                    )
                 };
                 if !alone && beside.abs() <= beside_limit * wider {
                     continue;
                 }
                 let own = self.beyond_own(place);
-                let off = own.abs() > own_limit * wider && (alone || own.signum() == beside.signum());
+                let off =
+                    own.abs() > own_limit * wider && (alone || own.signum() == beside.signum());
                 if off && !self.shown_beside(k, row, own) {
                     found.push(row);
                 }
@@ -96,7 +124,14 @@ impl<'a> Points<'a> {
             for place in (piece.first..piece.end).filter(|p| p % stride == 0) {
                 let value = self.ground.log_yield[self.pieces.points[place] as usize];
                 let (before, after) = self.own_levels(place);
-                own.push(value - Sides { left: before, right: after }.middle());
+                own.push(
+                    value
+                        - Sides {
+                            left: before,
+                            right: after,
+                        }
+                        .middle(),
+                );
                 beside.push(value - self.sides[k].middle());
             }
         }
@@ -142,24 +177,35 @@ impl<'a> Points<'a> {
     /// Whether the passes on every side that has one show the same deviation nearby: then it is the ground's, not the
     /// point's. (A ditch that all passes cross is narrower than a piece.)
     fn shown_beside(&self, piece: usize, row: usize, deviation: f64) -> bool {
-        let width = self.pieces.pieces[piece].width;
-        let [ux, uy] = self.pieces.pieces[piece].direction;
-        let shows = |place: usize| {
-            let other = self.pieces.points[place] as usize;
-            let (dx, dy) = (self.ground.x[other] - self.ground.x[row], self.ground.y[other] - self.ground.y[row]);
-            (dx * ux + dy * uy).abs() <= width + DISPLACED
-                && self.beyond_own(place) * deviation.signum() >= SHOWS * deviation.abs()
-        };
+        let shows =
+            |place: usize| self.beyond_own(place) * deviation.signum() >= SHOWS * deviation.abs();
         let (mut sides, mut agreeing) = (0, 0);
         for left in [true, false] {
-            let mut beside = self.pieces.beside(piece).iter().filter(|b| b.left == left).peekable();
+            let mut beside = self
+                .pieces
+                .beside(piece)
+                .iter()
+                .filter(|b| b.left == left)
+                .peekable();
             sides += usize::from(beside.peek().is_some());
-            let agrees = beside.any(|b| {
-                let other = self.pieces.pieces[b.piece];
-                (other.first..other.end).any(shows)
-            });
+            let agrees = beside.any(|b| self.nearby(piece, row, b.piece).any(shows));
             agreeing += usize::from(agrees);
         }
         sides > 0 && agreeing == sides
+    }
+
+    /// Places of the points of piece `other` that lie near `row` of piece `piece`, measured along the latter's track.
+    fn nearby(&self, piece: usize, row: usize, other: usize) -> impl Iterator<Item = usize> + '_ {
+        let reach = self.pieces.pieces[piece].width + DISPLACED;
+        let [ux, uy] = self.pieces.pieces[piece].direction;
+        let other = self.pieces.pieces[other];
+        (other.first..other.end).filter(move |&place| {
+            let there = self.pieces.points[place] as usize;
+            let (dx, dy) = (
+                self.ground.x[there] - self.ground.x[row],
+                self.ground.y[there] - self.ground.y[row],
+            );
+            (dx * ux + dy * uy).abs() <= reach
+        })
     }
 }

@@ -76,7 +76,7 @@ impl Default for CheckParams {
             pass_sigmas: 5.0,
             // 25 %: several times the published error of a steady flow sensor (5–8 % of the reading).
             point_margin: 0.223,
-            point_sigmas: 4.0,
+            point_sigmas: 3.5,
             beside_sigmas: 3.0,
             // 80 %.
             lone_margin: 0.588,
@@ -117,7 +117,11 @@ impl CheckParams {
             if found >= least && found.is_finite() {
                 Ok(())
             } else {
-                Err(CheckParamsError { name, expected, found: found.to_string() })
+                Err(CheckParamsError {
+                    name,
+                    expected,
+                    found: found.to_string(),
+                })
             }
         };
         let tiny = f64::MIN_POSITIVE;
@@ -141,10 +145,13 @@ impl CheckParams {
         for (name, found) in positive {
             at_least(name, found, tiny, "a positive number")?;
         }
-        let factors = [("speed_factors", self.speed_factors), ("yield_factors", self.yield_factors)];
+        let factors = [
+            ("speed_factors", self.speed_factors),
+            ("yield_factors", self.yield_factors),
+        ];
         for (name, (low, high)) in factors {
-            at_least(name, low.min(high), 1.0, "1 or more on both sides")?;
-            at_least(name, low.max(high), 1.0, "1 or more on both sides")?;
+            at_least(name, low, 1.0, "1 or more on both sides")?;
+            at_least(name, high, 1.0, "1 or more on both sides")?;
         }
         at_least("piece_points", self.piece_points as f64, 2.0, "2 or more")?;
         let ranges = [
@@ -159,7 +166,11 @@ impl CheckParams {
             let usable = low >= 0.0 && low < high && high.is_finite();
             if !usable {
                 let expected = "two numbers, the first at least 0 and below the second";
-                return Err(CheckParamsError { name, expected, found: format!("{low} and {high}") });
+                return Err(CheckParamsError {
+                    name,
+                    expected,
+                    found: format!("{low} and {high}"),
+                });
             }
         }
         Ok(CheckedParams(self))

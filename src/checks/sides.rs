@@ -31,7 +31,9 @@ impl MachineOffsets {
         }
         let median = |mut d: Vec<f64>| {
             let enough = d.len() >= FEWEST_PAIRS;
-            median_in_place(&mut d).filter(|_| enough).unwrap_or(f64::NAN)
+            median_in_place(&mut d)
+                .filter(|_| enough)
+                .unwrap_or(f64::NAN)
         };
         let mut offset: Vec<f64> = differences.into_iter().map(median).collect();
         for m in 0..machines {
@@ -78,7 +80,10 @@ impl Sides {
                 .collect();
             median_in_place(&mut values).unwrap_or(f64::NAN)
         };
-        Self { left: side(true), right: side(false) }
+        Self {
+            left: side(true),
+            right: side(false),
+        }
     }
 
     /// How far a value lies above (positive) or below (negative) *both* sides, or the one side there is; 0 in between.
@@ -124,8 +129,29 @@ mod tests {
         assert_eq!(beyond(2.0, 1.0, 3.0), 0.0);
         assert_eq!(beyond(5.0, f64::NAN, 3.0), 2.0);
         assert!(beyond(5.0, f64::NAN, f64::NAN).is_nan());
-        assert_eq!(Sides { left: 1.0, right: 3.0 }.middle(), 2.0);
-        assert_eq!(Sides { left: 1.0, right: f64::NAN }.middle(), 1.0);
-        assert_eq!(Sides { left: f64::NAN, right: 3.0 }.middle(), 3.0);
+        assert_eq!(
+            Sides {
+                left: 1.0,
+                right: 3.0
+            }
+            .middle(),
+            2.0
+        );
+        assert_eq!(
+            Sides {
+                left: 1.0,
+                right: f64::NAN
+            }
+            .middle(),
+            1.0
+        );
+        assert_eq!(
+            Sides {
+                left: f64::NAN,
+                right: 3.0
+            }
+            .middle(),
+            3.0
+        );
     }
 }

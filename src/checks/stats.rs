@@ -20,7 +20,10 @@ pub struct CheckStats {
 impl CheckStats {
     /// Counts verdicts.
     pub fn of(verdicts: &Verdicts) -> Self {
-        let mut stats = Self { rows: verdicts.len(), ..Self::default() };
+        let mut stats = Self {
+            rows: verdicts.len(),
+            ..Self::default()
+        };
         for verdict in verdicts.iter() {
             match verdict {
                 None => stats.kept += 1,
@@ -35,7 +38,11 @@ impl CheckStats {
     /// Rows with the header up, second copies of records and rows outside the boundary say nothing of the map's
     /// quality and are left out of both counts.
     pub fn share_set_aside(&self) -> Option<f64> {
-        let elsewhere = [Reason::NotWorking, Reason::DuplicateRow, Reason::OutsideBoundary];
+        let elsewhere = [
+            Reason::NotWorking,
+            Reason::DuplicateRow,
+            Reason::OutsideBoundary,
+        ];
         let idle: usize = elsewhere.iter().filter_map(|r| self.set_aside.get(r)).sum();
         let at_work = self.rows - idle;
         (at_work > 0).then(|| (at_work - self.kept) as f64 / at_work as f64)
@@ -43,12 +50,20 @@ impl CheckStats {
 
     /// `many-set-aside` where the share is beyond the one in the settings.
     pub fn remarks(&self, params: &CheckedParams) -> Vec<Remark> {
-        let Some(share) = self.share_set_aside().filter(|s| *s > params.many_set_aside) else {
+        let Some(share) = self
+            .share_set_aside()
+            .filter(|s| *s > params.many_set_aside)
+        else {
             return Vec::new();
         };
-        let mut reasons: Vec<(usize, Reason)> = self.set_aside.iter().map(|(&r, &n)| (n, r)).collect();
+        let mut reasons: Vec<(usize, Reason)> =
+            self.set_aside.iter().map(|(&r, &n)| (n, r)).collect();
         reasons.sort_unstable_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(&b.1)));
-        let most: Vec<String> = reasons.iter().take(3).map(|(n, r)| format!("{r} {n}")).collect();
+        let most: Vec<String> = reasons
+            .iter()
+            .take(3)
+            .map(|(n, r)| format!("{r} {n}"))
+            .collect();
         let text = format!(
             "{:.0} % of the points at work were set aside ({}): look at the limits, the header width and the log's units before \
              trusting this map",
@@ -71,12 +86,20 @@ mod tests {
         (0..10).for_each(|i| verdicts.set_aside(i, Reason::NotWorking));
         (10..14).for_each(|i| verdicts.set_aside(i, Reason::YieldLimits));
         let stats = CheckStats::of(&verdicts);
-        assert_eq!((stats.rows, stats.kept, stats.share_set_aside()), (20, 6, Some(0.4)));
+        assert_eq!(
+            (stats.rows, stats.kept, stats.share_set_aside()),
+            (20, 6, Some(0.4))
+        );
         assert!(stats.remarks(&params).is_empty());
         verdicts.set_aside(14, Reason::NoFlow);
         let remarks = CheckStats::of(&verdicts).remarks(&params);
         assert_eq!(remarks[0].code, "many-set-aside");
-        assert!(remarks[0].text.starts_with("50 % of the points at work were set aside (not-working 10, yield-limits 4"));
-        assert_eq!(CheckStats::of(&Verdicts::all_kept(0)).share_set_aside(), None);
+        assert!(remarks[0].text.starts_with(
+            "50 % of the points at work were set aside (not-working 10, yield-limits 4"
+        ));
+        assert_eq!(
+            CheckStats::of(&Verdicts::all_kept(0)).share_set_aside(),
+            None
+        );
     }
 }

@@ -23,7 +23,11 @@ pub(super) fn odd_passes(
     params: &CheckedParams,
 ) -> Vec<u32> {
     let passes = by_pass(pieces, offsets);
-    let mut sizes: Vec<f64> = passes.iter().flat_map(|p| [p.left, p.right]).map(f64::abs).collect();
+    let mut sizes: Vec<f64> = passes
+        .iter()
+        .flat_map(|p| [p.left, p.right])
+        .map(f64::abs)
+        .collect();
     let sigma = MAD_TO_SIGMA * median_in_place(&mut sizes).unwrap_or(0.0);
     let limit = params.pass_margin.max(params.pass_sigmas * sigma);
     let odd = |p: &&PassDifference| {
@@ -52,12 +56,18 @@ fn by_pass(pieces: &Pieces, offsets: &MachineOffsets) -> Vec<PassDifference> {
             }
         }
         first += of_pass.len();
-        let enough = left.len() >= FEWEST_PIECES && left.len() as f64 >= LEAST_SHARE * of_pass.len() as f64;
+        let enough =
+            left.len() >= FEWEST_PIECES && left.len() as f64 >= LEAST_SHARE * of_pass.len() as f64;
         if !enough {
             continue;
         }
-        if let (Some(left), Some(right)) = (median_in_place(&mut left), median_in_place(&mut right)) {
-            found.push(PassDifference { pass: of_pass[0].pass, left, right });
+        if let (Some(left), Some(right)) = (median_in_place(&mut left), median_in_place(&mut right))
+        {
+            found.push(PassDifference {
+                pass: of_pass[0].pass,
+                left,
+                right,
+            });
         }
     }
     found

@@ -28,7 +28,14 @@ pub struct Cutting {
 
 impl Default for Cutting {
     fn default() -> Self {
-        Self { passes: 40, length: 600.0, interval: 1.0, speed: 2.0, noise: 0.06, delay_error: 0.7 }
+        Self {
+            passes: 40,
+            length: 600.0,
+            interval: 1.0,
+            speed: 2.0,
+            noise: 0.06,
+            delay_error: 0.7,
+        }
     }
 }
 
@@ -46,7 +53,20 @@ pub fn maize() -> Crop {
 /// Smooth ground, 6–12 t/ha.
 pub fn smooth(x: f64, y: f64) -> f64 {
     9000.0
-        * (0.18 * (x / 47.0).sin() * (y / 60.0).cos() + 0.12 * ((x + y) / 110.0).sin() + 0.05 * (y / 23.0).sin()).exp()
+        * (0.18 * (x / 47.0).sin() * (y / 60.0).cos()
+            + 0.12 * ((x + y) / 110.0).sin()
+            + 0.05 * (y / 23.0).sin())
+        .exp()
+}
+
+/// Ground with variation at all lengths from 15 to 400 m, as yield has: shorter waves are lower.
+pub fn rough(x: f64, y: f64) -> f64 {
+    let wave = |k: usize| {
+        let (length, angle) = (400.0 * 0.85_f64.powi(k as i32), 2.4 * k as f64);
+        let along = x * angle.cos() + y * angle.sin();
+        (length / 400.0).sqrt() * (2.0 * PI * along / length + 1.7 * k as f64).sin()
+    };
+    9000.0 * (0.09 * (0..21).map(wave).sum::<f64>()).exp()
 }
 
 /// Columns of a field; change what a test is about, then check.
@@ -87,8 +107,12 @@ impl Field {
             direction: (0..n).map(|i| PI * ((i / per_pass) % 2) as f64).collect(),
             activity: vec![Activity::Cutting; n],
             machine: vec![0; n],
-            since_entry: (0..n).map(|i| ((i % per_pass) as f64 + 0.5) * cutting.interval).collect(),
-            until_exit: (0..n).map(|i| ((per_pass - i % per_pass) as f64 - 0.5) * cutting.interval).collect(),
+            since_entry: (0..n)
+                .map(|i| ((i % per_pass) as f64 + 0.5) * cutting.interval)
+                .collect(),
+            until_exit: (0..n)
+                .map(|i| ((per_pass - i % per_pass) as f64 - 0.5) * cutting.interval)
+                .collect(),
             interval: vec![cutting.interval; n],
             speed: Vec::with_capacity(n),
             header_width: vec![WIDTH; n],
@@ -99,20 +123,28 @@ impl Field {
             moisture: Vec::with_capacity(n),
             fault: vec![None; n],
             inside: vec![true; n],
-            ramps: vec![RampSeconds { entry: 4.0, exit: 3.0 }],
+            ramps: vec![RampSeconds {
+                entry: 4.0,
+                exit: 3.0,
+            }],
             crop: maize(),
         };
         let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
         for i in 0..n {
             let forward = (i / per_pass).is_multiple_of(2);
             let along = ((i % per_pass) as f64 + 0.5) * step;
-            let x = if forward { along } else { cutting.length - along };
+            let x = if forward {
+                along
+            } else {
+                cutting.length - along
+            };
             let y = WIDTH * ((i / per_pass) as f64 + 0.5);
             let shift = cutting.delay_error * cutting.speed * if forward { 1.0 } else { -1.0 };
             f.x.push(x + 0.1 * normal());
             f.y.push(y + 0.1 * normal());
             f.speed.push(cutting.speed * (0.03 * normal()).exp());
-            f.yield_kg_ha.push(ground(x + shift, y) * (cutting.noise * normal()).exp());
+            f.yield_kg_ha
+                .push(ground(x + shift, y) * (cutting.noise * normal()).exp());
             f.moisture.push(18.0 + 1.0 * normal());
         }
         f
@@ -148,7 +180,8 @@ impl Field {
     }
 
     pub fn check(&self, params: CheckParams) -> Checked {
-        apply(&self.input(), &params.check().expect("settings pass")).expect("columns belong together")
+        apply(&self.input(), &params.check().expect("settings pass"))
+            .expect("columns belong together")
     }
 
     /// Whether a row lies between the ramps of its pass.
