@@ -308,3 +308,21 @@ fn a_job_file_that_is_not_there_is_named() {
         Some("give the path of a job file; `fanmill new FOLDER` writes one")
     );
 }
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig {
+        failure_persistence: None,
+        ..proptest::prelude::ProptestConfig::default()
+    })]
+
+    /// A job spoilt anywhere is refused with a message or still sound: never a panic.
+    #[test]
+    fn no_spoilt_job_panics(at in 0..JOB.len(), with in "[-0-9\"'=.\\[\\]{}a-zé\n]{0,4}", cut in 0usize..6) {
+        let end = (at + cut).min(JOB.len());
+        let text = format!("{}{with}{}", &JOB[..at], &JOB[end..]);
+        if let Err(message) = read(&text) {
+            proptest::prop_assert!(message.starts_with("job.toml:"), "{message}");
+            proptest::prop_assert!(message.contains(": expected "), "{message}");
+        }
+    }
+}

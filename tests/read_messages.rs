@@ -195,12 +195,12 @@ fn a_flow_without_unit_is_asked_for_one() {
 #[test]
 fn a_mapped_header_that_is_not_there_finds_its_neighbour() {
     assert_eq!(
-        Farm::new("lon_deg,lat_deg,grain flow\n10,54,8\n")
-            .log("columns = { flow = \"grain flw\" }")
+        Farm::new("lon_deg,lat_deg,grain per second\n10,54,8\n")
+            .log("columns = { flow = \"grain per secnd\" }")
             .fails(),
-        "logs/brook.csv: expected the column \"grain flw\" that [log] columns names for flow, \
-         found the columns lon_deg, lat_deg, grain flow\n\
-         hint: did you mean \"grain flow\"?"
+        "logs/brook.csv: expected the column \"grain per secnd\" that [log] columns names for flow, \
+         found the columns lon_deg, lat_deg, grain per second\n\
+         hint: did you mean \"grain per second\"?"
     );
 }
 
@@ -795,4 +795,90 @@ fn x_and_y_are_read_through_their_crs() {
         "logs/brook.csv: expected the CRS of its x and y, found none in the job file\n\
          hint: add it: [log] crs = \"EPSG:NUMBER\""
     );
+}
+
+#[test]
+fn two_tickets_for_one_time_are_both_left_out() {
+    let farm = Farm::new(LOG).field("tickets = [\"tickets.csv\"]");
+    let day = "2025-09-12";
+    let row = |id: &str, start: &str, end: &str| format!("{id},5000,{day}T{start},{day}T{end}\n");
+    let rows =
+        row("T1", "10:00", "11:00") + &row("T2", "11:00", "12:00") + &row("T3", "11:30", "13:00");
+    farm.write(
+        "tickets.csv",
+        format!("ticket,net_kg,start,end\n{rows}").as_bytes(),
+    );
+    assert_eq!(farm.read().expect("readable").tickets.len(), 1);
+    assert_eq!(
+        farm.warns_once(),
+        warning(
+            "two-tickets",
+            "tickets.csv, row 2 and tickets.csv, row 3: expected one ticket for one time, found two, T2 and T3; both are \
+             left out: correct the start or end of one, or set use = no on it"
+        )
+    );
+}
+
+#[test]
+fn a_quote_left_open_costs_the_rows_it_takes_along() {
+    let farm = Farm::new(&LOG.replace("8.3", "\"8.3"));
+    let input = farm.read().expect("readable");
+    assert_eq!(
+        (input.log.row.as_slice(), input.unreadable.len()),
+        (&[1][..], 2)
+    );
+    let at = |row: u32| {
+        format!(
+            "logs/brook.csv, row {row}: expected a quote closed in its line, found one that is open over 2 lines"
+        )
+    };
+    assert_eq!(
+        farm.warns_once(),
+        warning(
+            "unreadable-rows",
+            &format!("2 of 3 rows cannot be read: {}; {}", at(2), at(3))
+        )
+    );
+}
+
+#[test]
+fn a_mapped_header_that_one_log_lacks_is_only_missed() {
+    let farm = Farm::new(LOG).log("columns = { flow = \"grain\", heading = \"course made good\" }");
+    assert_eq!(farm.read().expect("readable").log.flow[0], 8.1); // by its own name
+    assert_eq!(
+        farm.warns_once(),
+        warning(
+            "absent-column",
+            "logs/brook.csv: expected the column \"course made good\" that [log] columns names for heading, found the \
+             columns lon_deg, lat_deg, time, flow_kg_s, moisture_pct, load; it is read as missing"
+        )
+    );
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::prelude::ProptestConfig {
+        cases: 200,
+        failure_persistence: None,
+        ..proptest::prelude::ProptestConfig::default()
+    })]
+
+    /// Whatever the bytes, there is a result or an error with a message: never a panic, and no row uncounted.
+    #[test]
+    fn no_bytes_make_the_reader_panic(
+        log in "(lon_deg,lat_deg,flow_kg_s,time\n)?([-0-9.,;\"a-z\t\n\u{0}-\u{ff}]{0,60})",
+        tickets in "(ticket,load,net_kg,start\n)?[-0-9.,;\"L\n]{0,40}",
+        boundary in "(\\{\"type\":\"Polygon\",\"coordinates\":)?[\\[\\]0-9,.}-]{0,40}",
+    ) {
+        let farm = Farm::new(&log).field("tickets = [\"t.csv\"]\nboundary = \"b.geojson\"");
+        farm.write("t.csv", tickets.as_bytes()).write("b.geojson", boundary.as_bytes());
+        if let Err(error) = farm.read() {
+            proptest::prop_assert!(error.to_string().contains(": expected "));
+        }
+        let bare = Farm::new(&log);
+        if let Ok(input) = bare.read() {
+            let rows = input.log.len();
+            proptest::prop_assert!(rows > 0);
+            proptest::prop_assert!([input.log.time.len(), input.log.flow.len(), input.log.lon.len()] == [rows; 3]);
+        }
+    }
 }

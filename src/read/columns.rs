@@ -76,8 +76,14 @@ pub fn recognise(headers: &[String], settings: &LogSettings) -> Recognised {
             None => best(column, headers, &mut taken, &mut recognised.seconds),
         };
         if let Some(found) = found {
+            // A header by our own name means its suffix; of a header that the job names, the job knows the unit.
+            let unit = if found.mapped {
+                job_unit.or(found.unit)
+            } else {
+                found.unit.or(job_unit)
+            };
             recognised.columns.push(FoundColumn {
-                unit: job_unit.or(found.unit).or_else(usual),
+                unit: unit.or_else(usual),
                 ..found
             });
         }
@@ -264,6 +270,25 @@ mod tests {
         let r = recognise(&headers(&["seconds", "grain, kg per hour"]), &settings);
         assert_eq!(symbol(&r, LogColumn::Interval), Some("s"));
         assert_eq!(symbol(&r, LogColumn::Flow), Some("kg/h"));
+    }
+
+    #[test]
+    fn the_job_s_unit_is_for_headers_without_one() {
+        let settings = LogSettings {
+            units: vec![("flow".into(), "lb/s".into())],
+            ..LogSettings::default()
+        };
+        assert_eq!(
+            symbol(&recognise(&headers(&["flow"]), &settings), LogColumn::Flow),
+            Some("lb/s")
+        );
+        assert_eq!(
+            symbol(
+                &recognise(&headers(&["flow_t_h"]), &settings),
+                LogColumn::Flow
+            ),
+            Some("t/h")
+        );
     }
 
     #[test]

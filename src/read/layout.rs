@@ -132,23 +132,14 @@ fn indispensable(
     settings: &LogSettings,
     file: &str,
 ) -> Result<(), ReadError> {
-    if let Some((column, wanted)) = recognised.absent.first() {
-        let error = ReadError::new(
-            ReadErrorKind::NoColumn,
-            Place::file(file),
-            format!(
-                "the column \"{wanted}\" that [log] columns names for {}",
-                column.name()
-            ),
-            listed(headers),
-        );
-        let near = nearest(wanted, headers.iter().map(String::as_str));
-        return Err(error.maybe_hinted(near.map(|h| format!("did you mean \"{h}\"?"))));
-    }
     let has = |column| recognised.get(column).is_some();
     let degrees = has(LogColumn::Lon) && has(LogColumn::Lat);
     let metres = has(LogColumn::X) && has(LogColumn::Y);
     if !degrees && !metres {
+        let position = [LogColumn::Lon, LogColumn::Lat, LogColumn::X, LogColumn::Y];
+        if let Some(error) = absent(recognised, &position, headers, file) {
+            return Err(error);
+        }
         let error = ReadError::new(
             ReadErrorKind::NoColumn,
             Place::file(file),
@@ -180,10 +171,40 @@ fn indispensable(
         .filter_map(|c| recognised.get(c))
         .collect();
     match grain.first() {
-        None => Err(no_grain(headers, file)),
+        None => Err(absent(
+            recognised,
+            &[LogColumn::Flow, LogColumn::Mass],
+            headers,
+            file,
+        )
+        .unwrap_or_else(|| no_grain(headers, file))),
         Some(first) if grain.iter().all(|f| f.lacks_unit()) => Err(no_unit(first, headers, file)),
         Some(_) => Ok(()),
     }
+}
+
+/// The error that a header which the job names for one of these columns is not there, where that is so.
+fn absent(
+    recognised: &Recognised,
+    columns: &[LogColumn],
+    headers: &[String],
+    file: &str,
+) -> Option<ReadError> {
+    let missing = |(column, _): &&(LogColumn, String)| {
+        columns.contains(column) && recognised.get(*column).is_none()
+    };
+    let (column, wanted) = recognised.absent.iter().find(missing)?;
+    let error = ReadError::new(
+        ReadErrorKind::NoColumn,
+        Place::file(file),
+        format!(
+            "the column \"{wanted}\" that [log] columns names for {}",
+            column.name()
+        ),
+        listed(headers),
+    );
+    let near = nearest(wanted, headers.iter().map(String::as_str));
+    Some(error.maybe_hinted(near.map(|h| format!("did you mean \"{h}\"?"))))
 }
 
 fn is_grid(found: &FoundColumn) -> bool {
@@ -236,6 +257,14 @@ fn warn(recognised: &Recognised, headers: &[String], file: &str, warnings: &mut 
             "no-unit",
             format!("{text}; until then the column is not read"),
         ));
+    }
+    for (column, _) in &recognised.absent {
+        if let Some(error) = absent(recognised, &[*column], headers, file) {
+            warnings.push(Remark::new(
+                "absent-column",
+                format!("{}; it is read as missing", error.in_a_line()),
+            ));
+        }
     }
     for (column, second) in &recognised.seconds {
         let Some(first) = recognised.get(*column) else {

@@ -1,6 +1,7 @@
 //! One log file: its rows as columns, and the lines that could not be read.
 
 use std::collections::HashMap;
+use std::io::Read;
 use std::path::Path;
 
 use csv::ByteRecord;
@@ -152,18 +153,15 @@ impl LogFile {
             .read_byte_record(&mut record)
             .map_err(|e| csv_error(&self.path, e))?
         {
-            rows = rows.checked_add(1).ok_or_else(|| {
-                let found = "more rows than that";
-                ReadError::new(
-                    ReadErrorKind::Format,
-                    Place::file(&self.path),
-                    "at most 4,294,967,295 rows",
-                    found,
-                )
-            })?;
+            rows = self.count(rows, 1)?;
             match parse(&record, layout, times, decimal_comma) {
                 Ok(row) => self.push(rows, &row, &record, layout, crop),
                 Err(fault) => {
+                    let lines = lines(&record, &table.rows);
+                    if lines > 1 {
+                        rows = self.open_quote(rows, lines)?;
+                        continue;
+                    }
                     let mut place = Place::file(&self.path).row(rows);
                     place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
                     self.unreadable.push(Unreadable {
@@ -174,6 +172,39 @@ impl LogFile {
             }
         }
         Ok(rows)
+    }
+
+    /// The number of rows with `more` of them.
+    fn count(&self, rows: u32, more: u64) -> Result<u32, ReadError> {
+        u64::from(rows)
+            .checked_add(more)
+            .and_then(|n| u32::try_from(n).ok())
+            .ok_or_else(|| {
+                let place = Place::file(&self.path);
+                ReadError::new(
+                    ReadErrorKind::Format,
+                    place,
+                    "at most 4,294,967,295 rows",
+                    "more",
+                )
+                .hinted("split the file")
+            })
+    }
+
+    /// A quote that is opened and not closed in its line takes the lines after it along: each is a row that cannot be
+    /// read. Returns the number of the last of them.
+    fn open_quote(&mut self, first: u32, lines: u64) -> Result<u32, ReadError> {
+        let last = self.count(first, lines - 1)?;
+        let what = format!(
+            "expected a quote closed in its line, found one that is open over {lines} lines"
+        );
+        for row in first..=last {
+            self.unreadable.push(Unreadable {
+                place: Place::file(&self.path).row(row),
+                what: what.clone(),
+            });
+        }
+        Ok(last)
     }
 
     fn push(&mut self, number: u32, row: &Row, record: &ByteRecord, layout: &Layout, crop: &Crop) {
@@ -294,6 +325,18 @@ fn not_a_number(field: usize, cell: &[u8], decimal_comma: bool) -> Fault {
         field: Some(field),
         what: format!("expected {expected}, found {}", shown(cell)),
     }
+}
+
+/// How many lines of the file a record takes, blank ones left out.
+fn lines(record: &ByteRecord, rows: &csv::Reader<Box<dyn Read>>) -> u64 {
+    let inside = record
+        .as_slice()
+        .split(|&b| b == b'\n')
+        .skip(1)
+        .filter(|l| !l.trim_ascii().is_empty())
+        .count();
+    let taken = rows.position().line() - record.position().map_or(0, |p| p.line());
+    taken.min(inside as u64 + 1)
 }
 
 /// Refuses a row that is cut short, or longer than its header; blank fields at the end do no harm.

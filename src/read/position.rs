@@ -129,7 +129,7 @@ fn refuse_swapped(
     let positions = || {
         lon.iter()
             .zip(lat)
-            .filter(|(lon, lat)| lon.is_finite() && lat.is_finite())
+            .filter(|(lon, lat)| lon.is_finite() && lat.is_finite() && (**lon, **lat) != (0.0, 0.0))
     };
     let swapped = |lon: f64, lat: f64| lat.abs() > 90.0 && lat.abs() <= 180.0 && lon.abs() <= 90.0;
     let count = positions()

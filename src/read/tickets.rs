@@ -122,36 +122,46 @@ fn is_meant(wanted: &str, field: &FieldSeason) -> bool {
 
 /// Two tickets for one load cannot both be its weight: neither is used, and both rows are named.
 fn leave_out_rivals(tickets: &mut Vec<(Ticket, bool)>, warnings: &mut Vec<Remark>) {
-    let mut by_load: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    // By load; `None`: tickets that have a time window alone.
+    let mut claims: BTreeMap<Option<&str>, Vec<usize>> = BTreeMap::new();
     for (k, (ticket, _)) in tickets.iter().enumerate() {
-        if ticket.usage != TicketUse::No {
-            for load in &ticket.loads {
-                by_load.entry(load.clone()).or_default().push(k);
-            }
+        if ticket.usage == TicketUse::No {
+            continue;
+        }
+        for load in &ticket.loads {
+            claims.entry(Some(load)).or_default().push(k);
+        }
+        if ticket.loads.is_empty() {
+            claims.entry(None).or_default().push(k);
         }
     }
     let mut out = vec![false; tickets.len()];
-    for (load, rivals) in &by_load {
+    for (load, rivals) in &claims {
         for (n, &a) in rivals.iter().enumerate() {
             for &b in &rivals[n + 1..] {
                 let (first, second) = (&tickets[a].0, &tickets[b].0);
-                if !overlap(first, second) {
-                    continue;
+                if overlap(first, second) {
+                    (out[a], out[b]) = (true, true);
+                    warnings.push(two_tickets(first, second, *load));
                 }
-                (out[a], out[b]) = (true, true);
-                warnings.push(Remark::new(
-                    "two-tickets",
-                    format!(
-                        "{} and {}: expected one ticket for load \"{load}\", found two, {} and {}; both are left out: \
-                         correct the load of one, or set use = no on it",
-                        first.place, second.place, first.id, second.id
-                    ),
-                ));
             }
         }
     }
     let mut out = out.into_iter();
     tickets.retain(|_| out.next() != Some(true));
+}
+
+fn two_tickets(first: &Ticket, second: &Ticket, load: Option<&str>) -> Remark {
+    let (what, mend) = match load {
+        Some(load) => (format!("load \"{load}\""), "the load"),
+        None => ("one time".to_owned(), "the start or end"),
+    };
+    let text = format!(
+        "{} and {}: expected one ticket for {what}, found two, {} and {}; both are left out: correct {mend} of one, or \
+         set use = no on it",
+        first.place, second.place, first.id, second.id
+    );
+    Remark::new("two-tickets", text)
 }
 
 /// Whether two tickets of one load can mean the same grain: no two machines and no two times keep them apart.

@@ -20,6 +20,7 @@ pub(super) struct TimeReader<'a> {
     /// Seconds in one of the column's unit.
     factor: f64,
     decimal_comma: bool,
+    minute: Minute,
     /// What the file's times count from; [`Clock::None`] until the first one is read.
     pub clock: Clock,
 }
@@ -34,6 +35,7 @@ impl<'a> TimeReader<'a> {
             zone,
             factor,
             decimal_comma,
+            minute: Minute::default(),
             clock: Clock::None,
         }
     }
@@ -41,10 +43,14 @@ impl<'a> TimeReader<'a> {
     /// The time in a cell, s; NaN where it is missing.
     pub fn read(&mut self, cell: &[u8]) -> Result<f64, NotATime> {
         let cell = cell.trim_ascii();
-        let (clock, seconds) = match number(cell, self.decimal_comma) {
-            Ok(value) if value.is_nan() => return Ok(f64::NAN),
-            Ok(value) => of_number(value, self.factor)?,
-            Err(_) => (Clock::Unix, of_text(cell, self.zone)?),
+        let (clock, seconds) = if cell.get(4) == Some(&b'-') {
+            (Clock::Unix, self.minute.of_text(cell, self.zone)?) // a year and a month: no number
+        } else {
+            match number(cell, self.decimal_comma) {
+                Ok(value) if value.is_nan() => return Ok(f64::NAN),
+                Ok(value) => of_number(value, self.factor)?,
+                Err(_) => (Clock::Unix, of_text(cell, self.zone)?),
+            }
         };
         if self.clock == Clock::None {
             self.clock = clock;
@@ -64,6 +70,45 @@ impl<'a> TimeReader<'a> {
                 "a time in ISO 8601 such as 2025-09-12T14:03:00Z, or in Unix seconds"
             }
         }
+    }
+}
+
+/// The minute of the row before: rows mostly differ in their seconds alone, so that most times need no calendar.
+#[derive(Debug, Default)]
+struct Minute {
+    /// The text up to the seconds, `2025-09-12T14:03:`.
+    before: Vec<u8>,
+    /// The text after the seconds: fraction and zone.
+    after: Vec<u8>,
+    /// Unix seconds of that text with the seconds 00.
+    start: f64,
+}
+
+impl Minute {
+    fn of_text(&mut self, cell: &[u8], zone: &TimeZone) -> Result<f64, NotATime> {
+        let Some((before, rest)) = cell.split_at_checked(17) else {
+            return of_text(cell, zone);
+        };
+        let seconds = match rest {
+            [tens @ b'0'..=b'5', ones @ b'0'..=b'9', ..] => {
+                f64::from((tens - b'0') * 10 + (ones - b'0'))
+            }
+            _ => return of_text(cell, zone),
+        };
+        let after = &rest[2..];
+        if before == self.before && after == self.after {
+            return Ok(self.start + seconds);
+        }
+        let time = of_text(cell, zone)?;
+        // Only where those two digits are the seconds of `hh:mm:ss` do the times of a minute differ by them.
+        if before[16] == b':' && before[13] == b':' {
+            self.before.clear();
+            self.before.extend_from_slice(before);
+            self.after.clear();
+            self.after.extend_from_slice(after);
+            self.start = time - seconds;
+        }
+        Ok(time)
     }
 }
 
@@ -150,6 +195,31 @@ mod tests {
             assert_eq!(read(bad, &utc), Err(NotATime), "{bad}");
         }
         assert!(read("", &utc).is_ok_and(|(t, clock)| t.is_nan() && clock == Clock::None));
+    }
+
+    #[test]
+    fn the_minute_before_changes_no_time() {
+        let zone = TimeZone::get("Europe/Berlin").expect("in the database");
+        let mut reader = TimeReader::new(&zone, 1.0, false);
+        for cell in [
+            "2025-10-26T00:59:58Z",
+            "2025-10-26T00:59:59Z",
+            "2025-10-26T01:00:00Z",
+            "2025-10-26T01:00:01+02:00",
+            "2025-10-26T01:00:02+02:00",
+            "2025-10-26T01:00:03",
+            "2025-10-26T01:00:04",
+            "2025-10-26 01:00:05.5",
+            "2025-10-26 01:00:06.5",
+            "2025-10-26 01:00:07.25",
+        ] {
+            assert_eq!(
+                reader.read(cell.as_bytes()),
+                of_text(cell.as_bytes(), &zone),
+                "{cell}"
+            );
+        }
+        assert_eq!(reader.read(b"2025-10-26 01:00:61.25"), Err(NotATime));
     }
 
     #[test]
