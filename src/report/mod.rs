@@ -1,1 +1,8 @@
-//! Figures into text for people; nothing is computed here.
+//! Figures into text for people. Nothing is computed here that a figure in the summary does not already say.
+
+pub(crate) mod numbers;
+pub mod terminal;
+
+/// Said wherever results are shown.
+pub const CAUTION: &str =
+    "Maps are not for settlement, rent or insurance: certified scale tickets decide.";

@@ -49,37 +49,7 @@ pub enum Values<'a> {
     Reason(&'a Verdicts),
 }
 
-/// One value of a row, ready to be written; `None` of the whole: missing.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Value<'a> {
-    /// Text.
-    Text(&'a str),
-    /// Whole number.
-    Whole(u32),
-    /// Unix time, s.
-    Time(f64),
-    /// Number.
-    Number(f64),
-}
-
 impl<'a> Values<'a> {
-    /// The value of a row; `None` where it is missing.
-    pub fn get(&self, row: usize) -> Option<Value<'a>> {
-        match *self {
-            Values::Name { index, names } => names.get(index[row] as usize).map(|n| Value::Text(n)),
-            Values::OptionalName { index, names } => {
-                names.get(index[row]? as usize).map(|n| Value::Text(n))
-            }
-            Values::Whole(column) => Some(Value::Whole(column[row])),
-            Values::OptionalWhole(column) => column[row].map(Value::Whole),
-            Values::Time(column) => column[row].is_finite().then_some(Value::Time(column[row])),
-            Values::Number(column) => column[row]
-                .is_finite()
-                .then_some(Value::Number(column[row])),
-            Values::Reason(verdicts) => verdicts.reason(row).map(|r| Value::Text(r.name())),
-        }
-    }
-
     /// Every text that the column can hold; `None` where it does not hold text from a list.
     pub fn texts(&self) -> Option<Vec<&'a str>> {
         match *self {

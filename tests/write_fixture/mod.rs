@@ -1,6 +1,8 @@
 //! A made-up field season with everything that trips a writer: missing values, odd names, no positions, and many
 //! points on one place.
 
+#![allow(dead_code)] // each test file uses its part
+
 use std::path::PathBuf;
 
 use fanmill::crop::Crop;

@@ -123,22 +123,22 @@ impl<'a> Table<'a> {
         let mut text = Vec::with_capacity(400);
         let mut clock = TimeText::default();
         for &row in rows {
-            out.push(b' '); // not deleted
+            // A blank in front says that the row is not deleted; blanks are missing values.
+            let mut at = out.len() + 1;
+            out.resize(out.len() + self.row_bytes(), b' ');
             for column in &self.columns {
                 text.clear();
                 column.push(&mut text, row as usize, &mut clock);
-                if text.len() > column.width {
-                    text.clear(); // remarked on in Column::new
+                // What is wider was remarked on in Column::new and stays blank.
+                if text.len() <= column.width {
+                    let pad = if column.kind == b'N' {
+                        column.width - text.len()
+                    } else {
+                        0
+                    };
+                    out[at + pad..at + pad + text.len()].copy_from_slice(&text);
                 }
-                let pad = column.width - text.len();
-                let padded = out.len() + pad;
-                if column.kind == b'N' {
-                    out.resize(padded, b' ');
-                    out.extend_from_slice(&text);
-                } else {
-                    out.extend_from_slice(&text);
-                    out.resize(padded + text.len(), b' ');
-                }
+                at += column.width;
             }
         }
     }
