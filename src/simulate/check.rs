@@ -1,7 +1,8 @@
 //! Which parameters can be simulated.
 
 use super::shape::Shape;
-use super::spec::{FaultSpec, FieldSpec, MachineSpec, TransportSpec, Weighed};
+use super::machine_spec::{MachineSpec, TransportSpec};
+use super::spec::{FaultSpec, FieldSpec, Weighed};
 use super::transport::STEP;
 
 /// Why a season cannot be simulated or written.
@@ -18,6 +19,20 @@ pub enum SimulateError {
         expected: String,
         /// What it is.
         found: String,
+    },
+    /// A folder to be written holds something already.
+    #[error("{folder} is not empty; name a new or an empty folder, nothing was written")]
+    NotEmpty {
+        /// The folder.
+        folder: String,
+    },
+    /// A file or folder cannot be written.
+    #[error("cannot write {path}")]
+    Write {
+        /// The file or folder.
+        path: String,
+        /// What the system says.
+        source: std::io::Error,
     },
     /// The local frame cannot be set up.
     #[error("cannot lay a local frame at longitude {lon}, latitude {lat}")]

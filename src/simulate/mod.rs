@@ -18,8 +18,13 @@
 //! ```
 
 mod check;
+mod demo;
+mod driver;
 mod fault;
+mod files;
+mod land;
 mod machine;
+mod machine_spec;
 mod raster;
 mod record;
 mod route;
@@ -29,18 +34,23 @@ mod shape;
 mod spec;
 mod surface;
 mod to_log;
+mod track;
 mod transport;
 mod weigh;
 
 pub use check::{Checked, SimulateError};
+pub use demo::{DemoFiles, demo_farm, write_demo};
 pub use fault::Fault;
+pub use files::write_seasons;
+pub use machine_spec::{
+    Column, Curve, FlowSensorSpec, GnssSpec, HeaderUp, LogSpec, MachineSpec, MoistureSensorSpec, Reading, Shift,
+    TransportSpec, WorkStateLog,
+};
 pub use rows::{Row, RowTruth};
 pub use season::{FieldTruth, File, MachineTruth, Simulated, Truth, simulate};
 pub use shape::Shape;
 pub use spec::{
-    Column, Curve, DrivingSpec, FaultSpec, FieldSpec, FlowSensorSpec, GnssSpec, HeaderUp, LogSpec,
-    MachineSpec, MoistureSensorSpec, NoFix, Pattern, Reading, Shift, Smoothness, SurfaceSpec,
-    TransportSpec, Unloading, Weighed, WeighingSpec, WorkStateLog, Zone,
+    DrivingSpec, FaultSpec, FieldSpec, NoFix, Pattern, Smoothness, SurfaceSpec, Unloading, Weighed, WeighingSpec, Zone,
 };
 pub use transport::Response;
 pub use weigh::LoadTruth;

@@ -1,6 +1,6 @@
 //! Standing crop: which cells of the field are cut already, and by which pass.
 
-use super::shape::{Shape, crossing};
+use super::shape::{Shape, crossing, extent};
 
 /// Side of a cell, m (our choice: a thirtieth of a usual header).
 pub(super) const CELL: f64 = 0.25;
@@ -29,19 +29,11 @@ impl Crop {
             rows,
             cells: vec![OUTSIDE; columns * rows],
         };
-        let mut at = Vec::new();
+        let ground = shape.inset(0.0);
         for row in 0..rows {
             let y = low[1] + (row as f64 + 0.5) * CELL;
-            at.clear();
-            at.extend(
-                shape
-                    .edges()
-                    .filter(|(a, b)| (a[1] > y) != (b[1] > y))
-                    .map(|(a, b)| crossing(a, b, y)),
-            );
-            at.sort_by(f64::total_cmp);
-            for span in at.chunks_exact(2) {
-                crop.span(row, span[0], span[1], |cell| *cell = UNCUT);
+            for (from, to) in ground.spans(y) {
+                crop.span(row, from, to, |cell| *cell = UNCUT);
             }
         }
         crop
@@ -59,8 +51,7 @@ impl Crop {
 
     /// Cuts the standing cells whose middles lie in a convex quadrilateral.
     pub(super) fn cut(&mut self, quad: [[f64; 2]; 4], pass: u16) {
-        let lowest = quad.iter().map(|p| p[1]).fold(f64::INFINITY, f64::min);
-        let highest = quad.iter().map(|p| p[1]).fold(f64::NEG_INFINITY, f64::max);
+        let (lowest, highest) = extent(quad.iter().map(|p| p[1]));
         let first = (((lowest - self.low[1]) / CELL - 0.5).ceil().max(0.0)) as usize;
         let end = ((((highest - self.low[1]) / CELL - 0.5).floor() + 1.0).max(0.0) as usize)
             .min(self.rows);

@@ -6,9 +6,7 @@ use rand_distr::StandardNormal;
 
 use super::machine::Interval;
 use super::shape::along;
-use super::spec::{
-    Curve, FlowSensorSpec, GnssSpec, LogSpec, MachineSpec, MoistureSensorSpec, Reading, Shift,
-};
+use super::machine_spec::{Curve, FlowSensorSpec, GnssSpec, LogSpec, MachineSpec, MoistureSensorSpec, Reading, Shift};
 
 /// Memory of the slow part of the flow noise, s (our choice).
 const SLOW_NOISE_MEMORY: f64 = 20.0;
@@ -26,6 +24,8 @@ pub(super) struct Recorded {
     pub moisture: Vec<f64>,
     /// Logged place of the antenna, m in the local frame.
     pub place: Vec<[f64; 2]>,
+    /// Logged distance, m.
+    pub distance: Vec<f64>,
 }
 
 /// Everything a machine's log says before faults.
@@ -44,11 +44,9 @@ pub(super) fn record(spec: &MachineSpec, intervals: &[Interval], rng: &mut ChaCh
     for q in &mut flow {
         *q = rounded(*q, spec.sensor.step);
     }
-    Recorded {
-        flow,
-        moisture,
-        place,
-    }
+    let mut scale = || spec.log.distance_factor * (1.0 + spec.log.distance_noise * normal(rng));
+    let distance = intervals.iter().map(|i| i.distance * scale()).collect();
+    Recorded { flow, moisture, place, distance }
 }
 
 fn normal(rng: &mut ChaCha8Rng) -> f64 {
@@ -146,7 +144,7 @@ fn flows(
     intervals
         .iter()
         .map(|i| {
-            let gain = spec.factor * (drift.of(spec, i, rng) + spec.trend * i.progress).exp();
+            let gain = spec.factor * (drift.of(spec, i, rng) + spec.trend * i.share_done).exp();
             let q = match spec.reading {
                 Reading::Mean => i.sensed.mass / interval,
                 Reading::AtEnd => i.end_flow,

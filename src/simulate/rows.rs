@@ -5,7 +5,8 @@ use serde::Serialize;
 use super::fault::Fault;
 use super::machine::Interval;
 use super::record::{Recorded, rounded, shift_rows};
-use super::spec::{FieldSpec, MachineSpec, NoFix, WorkStateLog};
+use super::machine_spec::{MachineSpec, WorkStateLog};
+use super::spec::{FieldSpec, NoFix};
 use super::transport::Response;
 
 /// Share of the header that a sound row and its surroundings have on standing crop at least (our choice).
@@ -133,8 +134,8 @@ pub(super) fn rows(
             interval_s: dt,
             flow_kg_s: recorded.flow[i],
             moisture_pct: recorded.moisture[i],
-            speed_m_s: rounded(interval.distance * spec.log.distance_factor / dt, 0.01),
-            distance_m: rounded(interval.distance * spec.log.distance_factor, 0.01),
+            speed_m_s: rounded(recorded.distance[i] / dt, 0.01),
+            distance_m: rounded(recorded.distance[i], 0.01),
             width_m: spec.log.claimed_width.unwrap_or(spec.header_width),
             heading_deg: rounded(
                 interval.ahead[0]

@@ -6,6 +6,7 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use serde::Serialize;
 
+use super::driver::Driver;
 use super::check::{Checked, SimulateError};
 use super::fault::put_in;
 use super::machine::{Interval, Machine};
@@ -13,7 +14,8 @@ use super::raster::Crop;
 use super::record::{record, shift_rows};
 use super::route::routes;
 use super::rows::{Row, rows, unsound_where_flow_is_faulty};
-use super::spec::{FieldSpec, MachineSpec, NoFix, Reading};
+use super::machine_spec::{MachineSpec, Reading};
+use super::spec::{FieldSpec, NoFix};
 use super::surface::Surface;
 use super::transport::{Grain, Response, STEP};
 use super::weigh::{LoadTruth, weigh};
@@ -113,6 +115,7 @@ enum Stream {
     Surface = 1,
     Route,
     Driving,
+    Bin,
     Sensors,
     Faults,
     Scale,
@@ -223,15 +226,10 @@ fn harvest<'a>(
         .map(|(m, (route, machine))| {
             // Each machine starts some minutes after the one before.
             let start = (m as f64 * 300.0 / STEP) as u64;
-            let usual = (spec.surface.mean_yield, spec.surface.drying_per_day);
-            Machine::new(
-                machine,
-                &spec.driving,
-                usual,
-                route,
-                start,
-                stream(seed, Stream::Driving, m),
-            )
+            let rng = stream(seed, Stream::Driving, m);
+            let driver = Driver::new(&spec.driving, machine.speed, spec.surface.mean_yield, route, rng);
+            let rng = stream(seed, Stream::Bin, m);
+            Machine::new(machine, &spec.driving, spec.surface.drying_per_day, driver, start, rng)
         })
         .collect();
     let mut now = 0;

@@ -1,67 +1,50 @@
 //! Outlines of fields in metres.
 
-use serde::Serialize;
+use geo::algorithm::buffer::{BufferStyle, LineJoin};
+use geo::{Area, Buffer, LineString, MultiPolygon, Polygon};
 
-/// A field's outline and the holes in it, m. The outline runs counter-clockwise, holes clockwise, so that the
-/// field is always on the left; rings are not closed.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+/// Corners sharper than this are cut off when a ring is moved, radians (our choice: no field has them).
+const SHARPEST_CORNER: f64 = 0.4;
+/// Corners of a moved ring nearer to each other than this are one, m.
+const ONE_CORNER: f64 = 0.05;
+
+/// A field's outline and the holes in it, m.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Shape {
-    /// The outline first, then the holes.
+    /// The outline first, then the holes; rings are not closed.
     pub rings: Vec<Vec<[f64; 2]>>,
 }
 
 impl Shape {
-    /// A shape from an outline in either direction.
-    pub fn new(mut outline: Vec<[f64; 2]>) -> Self {
-        if signed_area(&outline) < 0.0 {
-            outline.reverse();
-        }
-        Self {
-            rings: vec![outline],
-        }
+    /// A field without holes.
+    pub fn new(outline: Vec<[f64; 2]>) -> Self {
+        Self { rings: vec![outline] }
     }
 
     /// A rectangle with its south-west corner at the origin.
     pub fn rectangle(width: f64, height: f64) -> Self {
-        Self::new(vec![
-            [0.0, 0.0],
-            [width, 0.0],
-            [width, height],
-            [0.0, height],
-        ])
+        Self::new(vec![[0.0, 0.0], [width, 0.0], [width, height], [0.0, height]])
     }
 
     /// An L: a rectangle without its north-east part.
     pub fn l_shape(width: f64, height: f64, cut_width: f64, cut_height: f64) -> Self {
         let (x, y) = (width - cut_width, height - cut_height);
-        Self::new(vec![
-            [0.0, 0.0],
-            [width, 0.0],
-            [width, y],
-            [x, y],
-            [x, height],
-            [0.0, height],
-        ])
+        Self::new(vec![[0.0, 0.0], [width, 0.0], [width, y], [x, y], [x, height], [0.0, height]])
     }
 
-    /// A trapezoid whose east side slants: passes along it become point rows.
+    /// A trapezoid whose east side slants: passes along its west side end on it as point rows.
     pub fn trapezoid(south: f64, north: f64, height: f64) -> Self {
-        Self::new(vec![
-            [0.0, 0.0],
-            [south, 0.0],
-            [north, height],
-            [0.0, height],
-        ])
+        Self::new(vec![[0.0, 0.0], [south, 0.0], [north, height], [0.0, height]])
     }
 
-    /// A rectangle whose east side bulges out along a brook.
+    /// A rectangle whose east side bulges out, as along a brook.
     pub fn curved(width: f64, height: f64, bulge: f64) -> Self {
+        let parts = (height / 4.0).ceil() as usize;
         let mut ring = vec![[0.0, 0.0]];
-        let parts = (height / 3.0).ceil() as usize;
-        for i in 0..=parts {
+        ring.extend((0..=parts).map(|i| {
             let t = i as f64 / parts as f64;
-            ring.push([width + bulge * (std::f64::consts::PI * t).sin(), height * t]);
-        }
+            [width + bulge * (std::f64::consts::PI * t).sin(), height * t]
+        }));
         ring.push([0.0, height]);
         Self::new(ring)
     }
@@ -69,16 +52,11 @@ impl Shape {
     /// The same field with a round pond in it.
     pub fn with_pond(mut self, centre: [f64; 2], radius: f64) -> Self {
         let corners = 48;
-        let ring = (0..corners)
-            .map(|i| {
-                let angle = -std::f64::consts::TAU * f64::from(i) / f64::from(corners);
-                [
-                    centre[0] + radius * angle.cos(),
-                    centre[1] + radius * angle.sin(),
-                ]
-            })
-            .collect();
-        self.rings.push(ring);
+        let ring = (0..corners).map(|i| {
+            let angle = -std::f64::consts::TAU * f64::from(i) / f64::from(corners);
+            [centre[0] + radius * angle.cos(), centre[1] + radius * angle.sin()]
+        });
+        self.rings.push(ring.collect());
         self
     }
 
@@ -93,76 +71,74 @@ impl Shape {
 
     /// Area less holes, m².
     pub fn area(&self) -> f64 {
-        self.rings.iter().map(|r| signed_area(r)).sum()
+        self.polygon().unsigned_area()
     }
 
     /// Lowest and highest x and y, m.
     pub fn bounds(&self) -> ([f64; 2], [f64; 2]) {
-        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
-        for p in self.rings.iter().flatten() {
-            for axis in 0..2 {
-                low[axis] = low[axis].min(p[axis]);
-                high[axis] = high[axis].max(p[axis]);
-            }
+        let corners = || self.rings.iter().flatten();
+        let (x, y) = (extent(corners().map(|p| p[0])), extent(corners().map(|p| p[1])));
+        ([x.0, y.0], [x.1, y.1])
+    }
+
+    /// The outline with its holes as a polygon.
+    fn polygon(&self) -> Polygon<f64> {
+        let mut rings = self.rings.iter().map(|r| LineString::from(r.clone()));
+        let outline = rings.next().unwrap_or(LineString::new(Vec::new()));
+        Polygon::new(outline, rings.collect())
+    }
+
+    /// The ground farther than `distance` from every edge.
+    pub(super) fn inset(&self, distance: f64) -> Ground {
+        if distance <= 0.0 {
+            return Ground { rings: self.rings.clone() };
         }
-        (low, high)
+        let style = BufferStyle::new(-distance).line_join(LineJoin::Miter(SHARPEST_CORNER));
+        let inside: MultiPolygon<f64> = self.polygon().buffer_with_style(style);
+        let rings = inside.0.iter().flat_map(|p| std::iter::once(p.exterior()).chain(p.interiors()));
+        Ground { rings: rings.map(open_ring).filter(|r| r.len() >= 3).collect() }
+    }
+}
+
+/// The corners of a closed ring, those that are one taken once.
+fn open_ring(ring: &LineString<f64>) -> Vec<[f64; 2]> {
+    let mut corners: Vec<[f64; 2]> = Vec::new();
+    for c in ring.coords() {
+        if corners.last().is_none_or(|last| distance(*last, [c.x, c.y]) > ONE_CORNER) {
+            corners.push([c.x, c.y]);
+        }
+    }
+    while corners.len() > 1 && distance(corners[0], corners[corners.len() - 1]) <= ONE_CORNER {
+        corners.pop();
+    }
+    corners
+}
+
+/// Ground bounded by rings: inside is what an odd number of them surrounds.
+#[derive(Debug, Clone)]
+pub(super) struct Ground {
+    pub rings: Vec<Vec<[f64; 2]>>,
+}
+
+impl Ground {
+    /// The same ground in other axes.
+    pub(super) fn seen_by(&self, axes: impl Fn([f64; 2]) -> [f64; 2]) -> Self {
+        Self { rings: self.rings.iter().map(|r| r.iter().map(|p| axes(*p)).collect()).collect() }
     }
 
-    /// Whether the field contains a point (even-odd rule).
-    pub fn contains(&self, p: [f64; 2]) -> bool {
-        self.edges()
-            .filter(|(a, b)| (a[1] > p[1]) != (b[1] > p[1]) && p[0] < crossing(*a, *b, p[1]))
-            .count()
-            % 2
-            == 1
+    /// Where the ground is crossed at height `y`: from and to in x, one after the other.
+    pub(super) fn spans(&self, y: f64) -> Vec<(f64, f64)> {
+        let edges = self.rings.iter().flat_map(|r| (0..r.len()).map(move |i| (r[i], r[(i + 1) % r.len()])));
+        let mut at: Vec<f64> =
+            edges.filter(|(a, b)| (a[1] > y) != (b[1] > y)).map(|(a, b)| crossing(a, b, y)).collect();
+        at.sort_by(f64::total_cmp);
+        at.chunks_exact(2).map(|s| (s[0], s[1])).collect()
     }
+}
 
-    /// Distance to the nearest edge, m.
-    pub fn distance_to_edge(&self, p: [f64; 2]) -> f64 {
-        self.edges()
-            .map(|(a, b)| distance_to_segment(p, a, b))
-            .fold(f64::INFINITY, f64::min)
-    }
-
-    /// Distance to the nearest edge of one ring, m.
-    pub(super) fn ring_distance(&self, ring: usize, p: [f64; 2]) -> f64 {
-        let r = &self.rings[ring];
-        (0..r.len())
-            .map(|i| distance_to_segment(p, r[i], r[(i + 1) % r.len()]))
-            .fold(f64::INFINITY, f64::min)
-    }
-
-    /// Every edge of every ring.
-    pub(super) fn edges(&self) -> impl Iterator<Item = ([f64; 2], [f64; 2])> + '_ {
-        self.rings
-            .iter()
-            .flat_map(|r| (0..r.len()).map(move |i| (r[i], r[(i + 1) % r.len()])))
-    }
-
-    /// A ring moved into the field by `distance`, corner for corner; `None` where it no longer fits.
-    pub(super) fn inset(&self, ring: usize, distance: f64) -> Option<Vec<[f64; 2]>> {
-        let r = &self.rings[ring];
-        let n = r.len();
-        let moved: Vec<[f64; 2]> = (0..n)
-            .map(|i| {
-                let before = left_normal(r[(i + n - 1) % n], r[i]);
-                let after = left_normal(r[i], r[(i + 1) % n]);
-                let scale = distance / (1.0 + dot(before, after)).max(0.1);
-                [
-                    r[i][0] + scale * (before[0] + after[0]),
-                    r[i][1] + scale * (before[1] + after[1]),
-                ]
-            })
-            .collect();
-        let fits = (0..n).all(|i| {
-            let j = (i + 1) % n;
-            let along = dot(sub(moved[j], moved[i]), sub(r[j], r[i]));
-            along > 0.0
-                && self.contains(moved[i])
-                && self.distance_to_edge(moved[i]) > 0.9 * distance
-        });
-        fits.then_some(moved)
-    }
+/// Lowest and highest of some numbers.
+pub(super) fn extent(numbers: impl Iterator<Item = f64>) -> (f64, f64) {
+    numbers.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| (low.min(x), high.max(x)))
 }
 
 /// Where the line from `a` to `b` has height `y`.
@@ -187,35 +163,11 @@ pub(super) fn along(a: [f64; 2], b: [f64; 2], scale: f64) -> [f64; 2] {
 pub(super) fn direction(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
     let d = sub(b, a);
     let length = d[0].hypot(d[1]);
-    if length > 0.0 {
-        [d[0] / length, d[1] / length]
-    } else {
-        [1.0, 0.0]
-    }
+    if length > 0.0 { [d[0] / length, d[1] / length] } else { [1.0, 0.0] }
 }
 
 pub(super) fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
     (a[0] - b[0]).hypot(a[1] - b[1])
-}
-
-fn left_normal(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
-    let d = direction(a, b);
-    [-d[1], d[0]]
-}
-
-fn signed_area(ring: &[[f64; 2]]) -> f64 {
-    let n = ring.len();
-    (0..n)
-        .map(|i| (ring[i], ring[(i + 1) % n]))
-        .map(|(a, b)| a[0] * b[1] - b[0] * a[1])
-        .sum::<f64>()
-        / 2.0
-}
-
-fn distance_to_segment(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
-    let ab = sub(b, a);
-    let t = (dot(sub(p, a), ab) / dot(ab, ab)).clamp(0.0, 1.0);
-    distance(p, along(a, ab, t))
 }
 
 #[cfg(test)]
@@ -230,32 +182,29 @@ mod tests {
         // A regular 48-gon of radius 10: 24 · 10² · sin(7.5°) = 313.26.
         let pond = Shape::rectangle(100.0, 100.0).with_pond([50.0, 50.0], 10.0);
         assert!((pond.area() - (10_000.0 - 313.263)).abs() < 0.01);
+        assert!((pond.turned(33.0).area() - (10_000.0 - 313.263)).abs() < 0.01);
     }
 
     #[test]
-    fn a_point_in_the_pond_is_not_in_the_field() {
-        let field = Shape::rectangle(100.0, 100.0).with_pond([50.0, 50.0], 10.0);
-        assert!(field.contains([20.0, 20.0]));
-        assert!(!field.contains([50.0, 50.0]));
-        assert!(!field.contains([101.0, 50.0]));
-        assert!((field.distance_to_edge([20.0, 50.0]) - 20.0).abs() < 0.05);
+    fn a_line_crosses_the_field_on_both_sides_of_the_pond() {
+        let field = Shape::rectangle(100.0, 100.0).with_pond([50.0, 50.0], 10.0).inset(0.0);
+        assert_eq!(field.spans(20.0), [(0.0, 100.0)]);
+        let spans = field.spans(50.01);
+        assert_eq!(spans.len(), 2);
+        assert!((spans[0].1 - 40.0).abs() < 0.1 && (spans[1].0 - 60.0).abs() < 0.1);
+        assert_eq!(field.spans(100.5), []);
     }
 
     #[test]
-    fn an_inset_rectangle_keeps_its_distance_until_it_does_not_fit() {
+    fn an_inset_field_keeps_its_distance_until_nothing_is_left() {
         let field = Shape::rectangle(100.0, 60.0);
-        let inset = field.inset(0, 10.0).unwrap();
-        assert_eq!(
-            inset,
-            [[10.0, 10.0], [90.0, 10.0], [90.0, 50.0], [10.0, 50.0]]
-        );
-        assert!(field.inset(0, 31.0).is_none());
-    }
-
-    #[test]
-    fn a_pond_is_rounded_outside() {
-        let field = Shape::rectangle(100.0, 100.0).with_pond([50.0, 50.0], 10.0);
-        let round = field.inset(1, 5.0).unwrap();
-        assert!(round.iter().all(|p| distance(*p, [50.0, 50.0]) > 14.9));
+        let spans = field.inset(10.0).spans(30.0);
+        assert!((spans[0].0 - 10.0).abs() < 1e-3 && (spans[0].1 - 90.0).abs() < 1e-3, "{spans:?}");
+        assert!(field.inset(10.0).spans(9.9).is_empty());
+        assert_eq!(field.inset(10.0).rings[0].len(), 4, "corners stay sharp");
+        assert!(field.inset(31.0).rings.is_empty());
+        let pond = Shape::rectangle(100.0, 100.0).with_pond([50.0, 50.0], 10.0).inset(5.0);
+        assert_eq!(pond.rings.len(), 2);
+        assert!(pond.rings[1].iter().all(|p| (distance(*p, [50.0, 50.0]) - 15.0).abs() < 0.1));
     }
 }

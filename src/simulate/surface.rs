@@ -82,12 +82,14 @@ impl Surface {
         let (rho, width) = (spec.moisture_yield_correlation, (high[0] - low[0]).max(1.0));
         let mut wet = Lattice::new(low, high, SPACING);
         let mut moisture = wet.clone();
+        let open = shape.inset(spec.headland_width);
         for row in 0..wet.rows {
+            let spans = open.spans(wet.place(0, row)[1]);
             for column in 0..wet.columns {
                 let p = wet.place(column, row);
                 let (a, b) = (z.at(p), other.at(p));
                 let mut share = 1.0 + spec.cv * a + spec.trend * ((p[0] - low[0]) / width - 0.5);
-                if spec.headland_effect != 0.0 && shape.distance_to_edge(p) < spec.headland_width {
+                if spec.headland_width > 0.0 && !spans.iter().any(|s| s.0 <= p[0] && p[0] <= s.1) {
                     share *= 1.0 + spec.headland_effect;
                 }
                 for zone in &spec.zones {

@@ -83,7 +83,7 @@ pub(super) fn weigh(
 /// Indices of the loads that are weighed, in order.
 fn choose(field: &FieldSpec, loads: &[LoadTruth], rng: &mut ChaCha8Rng) -> Vec<usize> {
     let mut chosen = Vec::new();
-    for (m, machine) in field.machines.iter().enumerate() {
+    for machine in &field.machines {
         let mut of: Vec<usize> = (0..loads.len())
             .filter(|&l| loads[l].machine == machine.name && loads[l].sensor_kg >= LEAST_LOAD)
             .collect();
@@ -97,8 +97,8 @@ fn choose(field: &FieldSpec, loads: &[LoadTruth], rng: &mut ChaCha8Rng) -> Vec<u
                 of.shuffle(rng);
                 of.truncate(n);
             }
-            Weighed::Machines { weighed } => {
-                if !weighed.get(m).copied().unwrap_or(false) {
+            Weighed::Machines(ref names) => {
+                if !names.contains(&machine.name) {
                     of.clear();
                 }
             }
