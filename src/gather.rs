@@ -28,24 +28,60 @@ pub struct ScaleEvidence {
 
 /// Round one: delays and ramps, a machine at a time, in the order of the timeline's tracks.
 pub fn machines(field: &Prepared) -> Vec<MachineEvidence> {
-    let Prepared { input, timeline, passes, faults, width, .. } = field;
+    let Prepared {
+        input,
+        timeline,
+        passes,
+        faults,
+        width,
+        ..
+    } = field;
     let (mass, area) = (faults.mass.as_slice(), width.new_area.as_slice());
-    let delays = delay::gather(&DelayInput { log: &input.log, timeline, passes, mass, area });
+    let delays = delay::gather(&DelayInput {
+        log: &input.log,
+        timeline,
+        passes,
+        mass,
+        area,
+    });
     // Profiles are taken with what this field alone says; they move when the pool has decided.
     let provisional: Vec<f64> = delays
         .iter()
         .map(|evidence| {
-            let alone = FieldEvidence { evidence, fixed: None, fixed_moisture: None };
+            let alone = FieldEvidence {
+                evidence,
+                fixed: None,
+                fixed_moisture: None,
+            };
             decide(&[alone]).first().map_or(0.0, |d| d.delay.value)
         })
         .collect();
-    let ramps = ramps::gather(&RampInput { log: &input.log, timeline, passes, mass, area }, &provisional);
-    delays.into_iter().zip(ramps).map(|(delay, ramps)| MachineEvidence { delay, ramps }).collect()
+    let ramps = ramps::gather(
+        &RampInput {
+            log: &input.log,
+            timeline,
+            passes,
+            mass,
+            area,
+        },
+        &provisional,
+    );
+    delays
+        .into_iter()
+        .zip(ramps)
+        .map(|(delay, ramps)| MachineEvidence { delay, ramps })
+        .collect()
 }
 
 /// Round two: masses, flows and moistures of the loads.
 pub fn scale(field: &Prepared) -> ScaleEvidence {
-    let Prepared { input, timeline, faults, loads, .. } = field;
+    let Prepared {
+        input,
+        timeline,
+        faults,
+        loads,
+        ..
+    } = field;
     ScaleEvidence {
         loads: loads::evidence(&input.log, timeline, loads, &input.tickets, &faults.mass),
         tickets: input.tickets.clone(),

@@ -9,7 +9,7 @@ use crate::geometry::{Boundary, Frame, FrameError};
 use crate::job::{FieldSeason, Job};
 use crate::loads::{Loads, assign};
 use crate::log::Timeline;
-use crate::passes::{self, Passes, ParamsError};
+use crate::passes::{self, ParamsError, Passes};
 use crate::read::FieldInput;
 use crate::width::{self, CutWidth, Rows, WidthError};
 
@@ -97,29 +97,70 @@ impl Prepared {
     /// Where no position, header width or pass is to be had, or a machine's settings are out of range.
     pub fn new(job: &Job, field: &FieldSeason, input: FieldInput) -> Result<Self, PrepareError> {
         let log = &input.log;
-        let first = || log.sources.first().map_or_else(|| field.name.clone(), |s| s.path.clone());
-        if !log.lon.iter().zip(&log.lat).any(|(x, y)| x.is_finite() && y.is_finite()) {
-            return Err(PrepareError::NoPosition { log: first(), rows: log.len() });
+        let first = || {
+            log.sources
+                .first()
+                .map_or_else(|| field.name.clone(), |s| s.path.clone())
+        };
+        if !log
+            .lon
+            .iter()
+            .zip(&log.lat)
+            .any(|(x, y)| x.is_finite() && y.is_finite())
+        {
+            return Err(PrepareError::NoPosition {
+                log: first(),
+                rows: log.len(),
+            });
         }
         let frame = Frame::around(&log.lon, &log.lat)?;
         let (x, y) = frame.forward(&log.lon, &log.lat);
-        let boundary = input.boundary.as_ref().map(|b| Boundary::from_degrees(b, &frame));
+        let boundary = input
+            .boundary
+            .as_ref()
+            .map(|b| Boundary::from_degrees(b, &frame));
         let timeline = Timeline::new(log);
         let faults = crate::faults::apply(log, &timeline, &FaultParams::default().check()?);
-        let passes = passes::estimate(&pass_params(job, log.machines.as_slice()).check()?, log, &timeline, &x, &y);
-        if let Some(i) = (0..log.len()).find(|&i| passes.pass_of[i].is_some() && passes.header_width[i].is_nan()) {
-            return Err(PrepareError::NoHeaderWidth(log.machines[log.machine[i] as usize].clone()));
+        let passes = passes::estimate(
+            &pass_params(job, log.machines.as_slice()).check()?,
+            log,
+            &timeline,
+            &x,
+            &y,
+        );
+        if let Some(i) =
+            (0..log.len()).find(|&i| passes.pass_of[i].is_some() && passes.header_width[i].is_nan())
+        {
+            return Err(PrepareError::NoHeaderWidth(
+                log.machines[log.machine[i] as usize].clone(),
+            ));
         }
         if passes.passes.is_empty() {
-            return Err(PrepareError::NoPass { log: first(), rows: log.len() });
+            return Err(PrepareError::NoPass {
+                log: first(),
+                rows: log.len(),
+            });
         }
         let width = width::cut_width(
-            Rows { order: &timeline.work_order(log), passes: &passes },
+            Rows {
+                order: &timeline.work_order(log),
+                passes: &passes,
+            },
             boundary.as_ref(),
             &width_params(job).check()?,
         );
         let loads = assign(log, &input.tickets);
-        Ok(Self { season: field.clone(), frame, boundary, timeline, faults, passes, width, loads, input })
+        Ok(Self {
+            season: field.clone(),
+            frame,
+            boundary,
+            timeline,
+            faults,
+            passes,
+            width,
+            loads,
+            input,
+        })
     }
 }
 
@@ -128,7 +169,9 @@ fn pass_params(job: &Job, machines: &[String]) -> passes::Params {
     for (m, name) in machines.iter().enumerate() {
         let settings = job.machines.iter().find(|s| s.name == *name);
         params.header_width[m] = settings.and_then(|s| s.header_width).or(job.log.width);
-        params.antenna_behind[m] = settings.and_then(|s| s.antenna_behind_cutter_bar).unwrap_or_default();
+        params.antenna_behind[m] = settings
+            .and_then(|s| s.antenna_behind_cutter_bar)
+            .unwrap_or_default();
     }
     params
 }

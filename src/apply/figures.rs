@@ -11,8 +11,8 @@ use crate::pool::{LoadDecision, MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
 use crate::stats::weighted_quantile;
 use crate::summary::{
-    CalibrationSummary, GrainSummary, LedgerItem, LoadSummary, LoggedSummary, MachineSummary, PointCounts,
-    QualitySummary, Summary, YieldSummary,
+    CalibrationSummary, GrainSummary, LedgerItem, LoadSummary, LoggedSummary, MachineSummary,
+    PointCounts, QualitySummary, Summary, YieldSummary,
 };
 use crate::units::HECTARE_M2;
 
@@ -31,7 +31,11 @@ struct Ledger {
 
 impl Ledger {
     fn new(ground: &Ground, map: &YieldMap) -> Self {
-        let mut out = Self { kept: Default::default(), aside: BTreeMap::new(), unplaced: ground.unplaced };
+        let mut out = Self {
+            kept: Default::default(),
+            aside: BTreeMap::new(),
+            unplaced: ground.unplaced,
+        };
         for (i, verdict) in map.verdicts.iter().enumerate() {
             let line = match verdict {
                 None => &mut out.kept,
@@ -46,11 +50,15 @@ impl Ledger {
     }
 
     fn reference_kg(&self) -> f64 {
-        self.kept.1.reference + self.aside.values().map(|l| l.1.reference).sum::<f64>() + self.unplaced.reference
+        self.kept.1.reference
+            + self.aside.values().map(|l| l.1.reference).sum::<f64>()
+            + self.unplaced.reference
     }
 
     fn outside_kg(&self) -> f64 {
-        self.aside.get(&Reason::OutsideBoundary).map_or(0.0, |l| l.1.reference)
+        self.aside
+            .get(&Reason::OutsideBoundary)
+            .map_or(0.0, |l| l.1.reference)
     }
 
     fn items(&self) -> Vec<LedgerItem> {
@@ -81,7 +89,7 @@ pub(super) fn summarise(
     let ledger = Ledger::new(ground, map);
     let loads = load_summaries(field, scale);
     let area_m2 = field.width.cut_area_inside_m2;
-    let weighed_kg: f64 = loads.iter().filter_map(|l| l.weighed_kg).sum();
+    let weighed_kg: f64 = 0.0 + loads.iter().filter_map(|l| l.weighed_kg).sum::<f64>(); // the sum of nothing is −0
     let mapped_weighed: f64 = ledger.items().iter().map(|i| i.weighed_kg).sum();
     let f = &field.season;
     Summary {
@@ -97,7 +105,12 @@ pub(super) fn summarise(
         grain: grain(field, ground, &loads, &ledger, weighed_kg),
         yields: yields(job, field, scale, columns, map, &ledger, area_m2),
         calibration: CalibrationSummary {
-            method: if scale.loads.iter().any(|l| l.weighed_kg.is_some()) { "machine factor, closed on tickets" } else { "none" }.to_owned(),
+            method: if scale.loads.iter().any(|l| l.weighed_kg.is_some()) {
+                "machine factor, closed on tickets"
+            } else {
+                "none"
+            }
+            .to_owned(),
             tickets_used: scale.tickets_used,
             leave_one_out_pct: scale.leave_one_out_pct,
         },
@@ -121,11 +134,20 @@ fn counts(field: &Prepared, map: &YieldMap) -> PointCounts {
         }
     }
     let unreadable = field.input.unreadable.len() as u64;
-    PointCounts { rows: map.verdicts.len() as u64 + unreadable, unreadable, kept, set_aside }
+    PointCounts {
+        rows: map.verdicts.len() as u64 + unreadable,
+        unreadable,
+        kept,
+        set_aside,
+    }
 }
 
 fn machine_summaries(field: &Prepared, machines: &[MachineDecision]) -> Vec<MachineSummary> {
-    let names = field.timeline.tracks.iter().map(|t| &field.input.log.machines[t.machine as usize]);
+    let names = field
+        .timeline
+        .tracks
+        .iter()
+        .map(|t| &field.input.log.machines[t.machine as usize]);
     names
         .zip(machines)
         .map(|(name, m)| MachineSummary {
@@ -153,7 +175,13 @@ fn logged(field: &Prepared, columns: &Columns) -> LoggedSummary {
     }
 }
 
-fn grain(field: &Prepared, ground: &Ground, loads: &[LoadSummary], ledger: &Ledger, weighed_kg: f64) -> GrainSummary {
+fn grain(
+    field: &Prepared,
+    ground: &Ground,
+    loads: &[LoadSummary],
+    ledger: &Ledger,
+    weighed_kg: f64,
+) -> GrainSummary {
     let faults = field.faults.stats();
     let (mut wet, mut mass) = (0.0, 0.0);
     for (c, m) in ground.corrected.iter().zip(&ground.moisture) {
@@ -220,8 +248,9 @@ fn yields(
     ledger: &Ledger,
     area_m2: f64,
 ) -> YieldSummary {
-    let mean = (area_m2 > 0.0)
-        .then(|| (ledger.reference_kg() - ledger.outside_kg()) / area_m2 * HECTARE_M2 * columns.unit);
+    let mean = (area_m2 > 0.0).then(|| {
+        (ledger.reference_kg() - ledger.outside_kg()) / area_m2 * HECTARE_M2 * columns.unit
+    });
     let half = 1.96 * mean_sd(field, &scale.loads);
     let (mut values, mut areas) = (Vec::new(), Vec::new());
     for i in (0..map.verdicts.len()).filter(|&i| map.verdicts.is_kept(i)) {
@@ -247,7 +276,12 @@ fn yields(
 fn cv_pct(values: &[f64], areas: &[f64]) -> Option<f64> {
     let area: f64 = areas.iter().sum();
     let mean = values.iter().zip(areas).map(|(v, a)| v * a).sum::<f64>() / area;
-    let variance = values.iter().zip(areas).map(|(v, a)| a * (v - mean).powi(2)).sum::<f64>() / area;
+    let variance = values
+        .iter()
+        .zip(areas)
+        .map(|(v, a)| a * (v - mean).powi(2))
+        .sum::<f64>()
+        / area;
     (values.len() > 1 && mean > 0.0).then(|| 100.0 * variance.sqrt() / mean)
 }
 

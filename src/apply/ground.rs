@@ -45,7 +45,11 @@ pub(super) struct Amounts {
 }
 
 /// Moves all of a field's grain to its ground.
-pub(super) fn place(field: &Prepared, machines: &[MachineDecision], loads: &[LoadDecision]) -> Ground {
+pub(super) fn place(
+    field: &Prepared,
+    machines: &[MachineDecision],
+    loads: &[LoadDecision],
+) -> Ground {
     let n = field.input.log.len();
     let mut out = Ground {
         logged: vec![0.0; n],
@@ -65,21 +69,46 @@ pub(super) fn place(field: &Prepared, machines: &[MachineDecision], loads: &[Loa
     out
 }
 
-fn place_track(field: &Prepared, t: usize, machine: &MachineDecision, loads: &[LoadDecision], out: &mut Ground) {
-    let Prepared { input, timeline, faults, loads: table, .. } = field;
+fn place_track(
+    field: &Prepared,
+    t: usize,
+    machine: &MachineDecision,
+    loads: &[LoadDecision],
+    out: &mut Ground,
+) {
+    let Prepared {
+        timeline,
+        faults,
+        loads: table,
+        ..
+    } = field;
     let track = &timeline.tracks[t];
     let delay = machine.delay.delay.value;
-    let column = |f: &dyn Fn(usize) -> f64| -> Vec<f64> { track.rows.iter().map(|&i| f(i as usize)).collect() };
+    let column = |f: &dyn Fn(usize) -> f64| -> Vec<f64> {
+        track.rows.iter().map(|&i| f(i as usize)).collect()
+    };
     let load_of = |i: usize| &loads[table.of_row[i] as usize];
     let mass = column(&|i| faults.mass[i]);
     let corrected = column(&|i| faults.mass[i] * load_of(i).factor);
-    let weighed = column(&|i| if load_of(i).weighed_kg.is_some() { faults.mass[i] * load_of(i).factor } else { 0.0 * faults.mass[i] });
+    let weighed = column(&|i| {
+        if load_of(i).weighed_kg.is_some() {
+            faults.mass[i] * load_of(i).factor
+        } else {
+            0.0 * faults.mass[i]
+        }
+    });
     let logged = shift(track, &mass, delay);
     let corrected = shift(track, &corrected, delay);
     let weighed = shift(track, &weighed, delay);
     let faulty = |kind: FaultKind| {
         let rows: Vec<f64> = (track.rows.iter().enumerate())
-            .map(|(k, &i)| if faults.kind[i as usize] == Some(kind) { track.interval(k) } else { 0.0 })
+            .map(|(k, &i)| {
+                if faults.kind[i as usize] == Some(kind) {
+                    track.interval(k)
+                } else {
+                    0.0
+                }
+            })
             .collect();
         shift(track, &rows, delay).amount
     };
@@ -109,16 +138,27 @@ fn place_track(field: &Prepared, t: usize, machine: &MachineDecision, loads: &[L
             _ => None,
         };
         let load = &loads[out.load[i] as usize];
-        out.moisture[i] = if moisture[k].is_finite() { moisture[k] } else { load.moisture.unwrap_or(f64::NAN) };
+        out.moisture[i] = if moisture[k].is_finite() {
+            moisture[k]
+        } else {
+            load.moisture.unwrap_or(f64::NAN)
+        };
         out.reference[i] = reference(field, load, out.corrected[i], out.moisture[i]);
     }
     // What has no ground keeps its load's moisture: told row by row from where the shift leaves the log.
     let gone = corrected.unplaced;
-    let mean = mean_moisture_of(track.rows.iter().map(|&i| (faults.mass[i as usize], load_of(i as usize).moisture)));
+    let mean = mean_moisture_of(
+        track
+            .rows
+            .iter()
+            .map(|&i| (faults.mass[i as usize], load_of(i as usize).moisture)),
+    );
     out.unplaced.wet += gone;
     out.unplaced.weighed += weighed.unplaced;
     let of_first = track.rows.first().map(|&i| load_of(i as usize));
-    out.unplaced.reference += of_first.map_or(gone, |l| reference(field, l, gone, mean.unwrap_or(f64::NAN)));
+    out.unplaced.reference += of_first.map_or(gone, |l| {
+        reference(field, l, gone, mean.unwrap_or(f64::NAN))
+    });
 }
 
 fn mean_moisture_of(rows: impl Iterator<Item = (f64, Option<f64>)>) -> Option<f64> {
@@ -133,13 +173,28 @@ fn mean_moisture_of(rows: impl Iterator<Item = (f64, Option<f64>)>) -> Option<f6
 }
 
 /// Corrected moisture of each row's ground, by moisture's own delay (the grain's where it has none); NaN where not logged.
-fn ground_moisture(field: &Prepared, t: usize, machine: &MachineDecision, loads: &[LoadDecision]) -> Vec<f64> {
-    let Prepared { input, timeline, loads: table, .. } = field;
+fn ground_moisture(
+    field: &Prepared,
+    t: usize,
+    machine: &MachineDecision,
+    loads: &[LoadDecision],
+) -> Vec<f64> {
+    let Prepared {
+        input,
+        timeline,
+        loads: table,
+        ..
+    } = field;
     let track = &timeline.tracks[t];
-    let delay = machine.delay.moisture_delay.unwrap_or(machine.delay.delay.value);
+    let delay = machine
+        .delay
+        .moisture_delay
+        .unwrap_or(machine.delay.delay.value);
     let mut amount = Vec::with_capacity(track.len());
     for (k, &i) in track.rows.iter().enumerate() {
-        let offset = loads[table.of_row[i as usize] as usize].moisture_offset.unwrap_or_default();
+        let offset = loads[table.of_row[i as usize] as usize]
+            .moisture_offset
+            .unwrap_or_default();
         amount.push((input.log.moisture[i as usize] + offset) * track.interval(k));
     }
     let shifted = shift(track, &amount, delay);
@@ -147,7 +202,11 @@ fn ground_moisture(field: &Prepared, t: usize, machine: &MachineDecision, loads:
         .map(|k| {
             let time = shifted.covered[k] * track.interval(k);
             let value = shifted.amount[k] / time;
-            if shifted.covered[k] >= COVERED && (0.0..100.0).contains(&value) { value } else { f64::NAN }
+            if shifted.covered[k] >= COVERED && (0.0..100.0).contains(&value) {
+                value
+            } else {
+                f64::NAN
+            }
         })
         .collect()
 }

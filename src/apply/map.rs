@@ -33,7 +33,16 @@ pub(super) struct Columns {
 
 impl Columns {
     pub fn new(job: &Job, field: &Prepared, ground: &Ground) -> Self {
-        let Prepared { input, timeline, faults, passes, width, boundary, season, .. } = field;
+        let Prepared {
+            input,
+            timeline,
+            faults,
+            passes,
+            width,
+            boundary,
+            season,
+            ..
+        } = field;
         let crop = &season.crop;
         let log = &input.log;
         let n = log.len();
@@ -59,11 +68,21 @@ impl Columns {
                 out.yield_kg_ha[i] = ground.reference[i] / area * HECTARE_M2;
             }
             let distance = logged_distance(field, i);
-            let claimed = if log.width[i] > 0.0 { log.width[i] } else { passes.header_width[i] };
+            let claimed = if log.width[i] > 0.0 {
+                log.width[i]
+            } else {
+                passes.header_width[i]
+            };
             out.log_area[i] = distance * claimed;
             let mass = faults.logged[i];
             out.log_reference[i] = if log.moisture[i].is_finite() {
-                to_reference(mass, log.moisture[i], crop.reference_moisture, DryGrain::Credited).unwrap_or(mass)
+                to_reference(
+                    mass,
+                    log.moisture[i],
+                    crop.reference_moisture,
+                    DryGrain::Credited,
+                )
+                .unwrap_or(mass)
             } else {
                 mass
             };
@@ -96,7 +115,15 @@ pub(super) fn build(
     verdicts: &Verdicts,
     noise_pct: Option<f64>,
 ) -> YieldMap {
-    let Prepared { input, frame, timeline, passes, width, loads, .. } = field;
+    let Prepared {
+        input,
+        frame,
+        timeline,
+        passes,
+        width,
+        loads,
+        ..
+    } = field;
     let log = &input.log;
     let n = log.len();
     let (mut lon, mut lat) = frame.inverse(&columns.x, &columns.y);
@@ -151,13 +178,29 @@ pub(super) fn build(
         load: (0..n).map(|i| names[ground.load[i] as usize]).collect(),
         pass: passes.pass_of.iter().map(|p| p.map(|p| p + 1)).collect(),
         speed_m_s: passes.speed.clone(),
-        cut_m: per(&|i| if on_pass(i) { width.share[i] * passes.header_width[i] } else { f64::NAN }),
+        cut_m: per(&|i| {
+            if on_pass(i) {
+                width.share[i] * passes.header_width[i]
+            } else {
+                f64::NAN
+            }
+        }),
         moist_pct: ground.moisture.clone(),
         grain_kg_s: per(&|i| {
             let time = ground.covered[i] * timeline.interval[i];
-            if time > 0.0 { ground.corrected[i] / time } else { f64::NAN }
+            if time > 0.0 {
+                ground.corrected[i] / time
+            } else {
+                f64::NAN
+            }
         }),
-        factor: per(&|i| if ground.logged[i] > 0.0 { ground.corrected[i] / ground.logged[i] } else { f64::NAN }),
+        factor: per(&|i| {
+            if ground.logged[i] > 0.0 {
+                ground.corrected[i] / ground.logged[i]
+            } else {
+                f64::NAN
+            }
+        }),
         yld_kg_ha: columns.yield_kg_ha.clone(),
         yld_low: per(&|i| columns.yield_kg_ha[i] * (-half(i)).exp()),
         yld_high: per(&|i| columns.yield_kg_ha[i] * half(i).exp()),

@@ -10,7 +10,7 @@ use crate::job::Job;
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
-use crate::quality::{self, QualityInput};
+use crate::quality::{QualityInput, QualityParams, measure};
 use crate::summary::{QualitySummary, Summary};
 
 use ground::Ground;
@@ -24,6 +24,12 @@ pub enum ApplyError {
     /// Settings of the checks.
     #[error("the checks' settings cannot be used")]
     Params(#[from] crate::checks::CheckParamsError),
+    /// Columns of the quality measures.
+    #[error("the map's quality cannot be measured")]
+    Quality(#[from] crate::quality::QualityInputError),
+    /// Settings of the quality measures.
+    #[error("the quality measures' settings cannot be used")]
+    QualityParams(#[from] crate::quality::QualityParamsError),
 }
 
 /// Corrects a field: its map and its figures.
@@ -38,9 +44,18 @@ pub fn apply(
     let ground = ground::place(field, machines, &scale.loads);
     let columns = map::Columns::new(job, field, &ground);
     let checked = run_checks(job, field, machines, &ground, &columns)?;
-    let quality = judge_quality(field, &columns, &checked);
-    let map = map::build(field, scale, &ground, &columns, &checked.verdicts, quality.after.opposite_pass_pct);
-    let mut summary = figures::summarise(job, field, machines, scale, &ground, &columns, &map, quality);
+    let quality = judge_quality(field, &columns, &checked)?;
+    let map = map::build(
+        field,
+        scale,
+        &ground,
+        &columns,
+        &checked.verdicts,
+        quality.after.opposite_pass_pct,
+    );
+    let mut summary = figures::summarise(
+        job, field, machines, scale, &ground, &columns, &map, quality,
+    );
     summary.warnings = warnings::collect(field, machines, scale, &checked, &summary);
     Ok((map, summary))
 }
@@ -52,13 +67,25 @@ fn run_checks(
     ground: &Ground,
     columns: &map::Columns,
 ) -> Result<Checked, ApplyError> {
-    let Prepared { input, timeline, passes, width, .. } = field;
+    let Prepared {
+        input,
+        timeline,
+        passes,
+        width,
+        ..
+    } = field;
     let mut ramps = vec![RampSeconds::default(); input.log.machines.len()];
     for (track, machine) in timeline.tracks.iter().zip(machines) {
-        ramps[track.machine as usize] =
-            RampSeconds { entry: machine.ramps.entry.seconds, exit: machine.ramps.exit.seconds };
+        ramps[track.machine as usize] = RampSeconds {
+            entry: machine.ramps.entry.seconds,
+            exit: machine.ramps.exit.seconds,
+        };
     }
-    let params = CheckParams { fixed: job.limits.clone(), ..CheckParams::default() }.check()?;
+    let params = CheckParams {
+        fixed: job.limits.clone(),
+        ..CheckParams::default()
+    }
+    .check()?;
     let checked = check(
         &CheckInput {
             x: &columns.x,
@@ -87,9 +114,13 @@ fn run_checks(
     Ok(checked)
 }
 
-fn judge_quality(field: &Prepared, columns: &map::Columns, checked: &Checked) -> QualitySummary {
+fn judge_quality(
+    field: &Prepared,
+    columns: &map::Columns,
+    checked: &Checked,
+) -> Result<QualitySummary, ApplyError> {
     let kept: Vec<bool> = checked.verdicts.iter().map(|v| v.is_none()).collect();
-    quality::judge(&QualityInput {
+    let input = QualityInput {
         x: &columns.x,
         y: &columns.y,
         pass: &field.passes.pass_of,
@@ -98,5 +129,11 @@ fn judge_quality(field: &Prepared, columns: &map::Columns, checked: &Checked) ->
         before: &columns.yield_log_kg_ha,
         after: &columns.yield_kg_ha,
         kept: &kept,
+    };
+    let quality = measure(&input, &QualityParams::default().check()?)?;
+    Ok(QualitySummary {
+        before: quality.before,
+        after: quality.after,
+        closure_pct: None,
     })
 }

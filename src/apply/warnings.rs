@@ -46,7 +46,10 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
     if m.delay.already_shifted {
         let what = match (m.delay.refused, d.basis) {
             (true, _) => "nothing is moved".to_owned(),
-            (_, DelayBasis::Fixed) => format!("yet the job fixes its delay at {:.1} s: it is about to be corrected twice", d.value),
+            (_, DelayBasis::Fixed) => format!(
+                "yet the job fixes its delay at {:.1} s: it is about to be corrected twice",
+                d.value
+            ),
             _ => format!("{:.1} s is what was left over, and is undone", d.value),
         };
         out.push(Remark::new(
@@ -58,7 +61,10 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
         let what = if d.value == 0.0 {
             "no delay is removed".to_owned()
         } else {
-            format!("{:.0} s is assumed, because the machine is seen to fill at its pass entries", d.value)
+            format!(
+                "{:.0} s is assumed, because the machine is seen to fill at its pass entries",
+                d.value
+            )
         };
         out.push(Remark::new(
             "delay-refused",
@@ -96,7 +102,11 @@ fn header_width(field: &Prepared) -> Option<Remark> {
 }
 
 fn no_scale(summary: &Summary) -> Option<Remark> {
-    let unweighed = summary.loads.iter().filter(|l| l.basis == crate::summary::FactorBasis::None).count();
+    let unweighed = summary
+        .loads
+        .iter()
+        .filter(|l| l.basis == crate::summary::FactorBasis::None)
+        .count();
     (unweighed > 0 && unweighed == summary.loads.len()).then(|| {
         Remark::new(
             "no-scale",

@@ -102,7 +102,12 @@ pub fn run(job: &Job, progress: &dyn Progress) -> Result<Vec<FieldOutcome>, Writ
     crate::write::check(job)?;
     crate::write::prepare_results(&job.results)?;
     let folders = folders(&job.fields);
-    let batch = Batch { job, progress, store: Store::new(job.fields.len()), failed: Mutex::new(vec![None; job.fields.len()]) };
+    let batch = Batch {
+        job,
+        progress,
+        store: Store::new(job.fields.len()),
+        failed: Mutex::new(vec![None; job.fields.len()]),
+    };
     let machines = batch.machines();
     let scale = batch.scale();
     let outcomes = batch.write(&machines, &scale, &folders);
@@ -124,18 +129,27 @@ impl Batch<'_> {
     fn machines(&self) -> Vec<Option<Vec<MachineDecision>>> {
         let evidence: Vec<Option<Vec<MachineEvidence>>> =
             self.each(Act::Machines, |_, _, field| Ok(gather::machines(field)));
-        let known: Vec<usize> = (0..evidence.len()).filter(|&f| evidence[f].is_some()).collect();
-        let fields: Vec<(&str, &[MachineEvidence])> =
-            known.iter().filter_map(|&f| Some((self.crop(f), evidence[f].as_deref()?))).collect();
+        let known: Vec<usize> = (0..evidence.len())
+            .filter(|&f| evidence[f].is_some())
+            .collect();
+        let fields: Vec<(&str, &[MachineEvidence])> = known
+            .iter()
+            .filter_map(|&f| Some((self.crop(f), evidence[f].as_deref()?)))
+            .collect();
         spread(evidence.len(), &known, pool::machines(self.job, &fields))
     }
 
     /// Second map and reduce: factors.
     fn scale(&self) -> Vec<Option<ScaleDecision>> {
-        let evidence: Vec<Option<ScaleEvidence>> = self.each(Act::Scale, |_, _, field| Ok(gather::scale(field)));
-        let known: Vec<usize> = (0..evidence.len()).filter(|&f| evidence[f].is_some()).collect();
-        let fields: Vec<(&str, &ScaleEvidence)> =
-            known.iter().filter_map(|&f| Some((self.crop(f), evidence[f].as_ref()?))).collect();
+        let evidence: Vec<Option<ScaleEvidence>> =
+            self.each(Act::Scale, |_, _, field| Ok(gather::scale(field)));
+        let known: Vec<usize> = (0..evidence.len())
+            .filter(|&f| evidence[f].is_some())
+            .collect();
+        let fields: Vec<(&str, &ScaleEvidence)> = known
+            .iter()
+            .filter_map(|&f| Some((self.crop(f), evidence[f].as_ref()?)))
+            .collect();
         spread(evidence.len(), &known, pool::scale(&fields))
     }
 
@@ -147,10 +161,19 @@ impl Batch<'_> {
         folders: &[String],
     ) -> Vec<FieldOutcome> {
         let summaries = self.each(Act::Write, |f, _, field| {
-            let (Some(machines), Some(scale)) = (&machines[f], &scale[f]) else { return Ok(None) };
+            let (Some(machines), Some(scale)) = (&machines[f], &scale[f]) else {
+                return Ok(None);
+            };
             let (map, mut summary) = apply(self.job, field, machines, scale)?;
             let folder = folder_path(&self.job.results, &folders[f]);
-            let written = write_field(&folder, FieldResult { map: &map, summary: &summary }, self.job)?;
+            let written = write_field(
+                &folder,
+                FieldResult {
+                    map: &map,
+                    summary: &summary,
+                },
+                self.job,
+            )?;
             summary.warnings.extend(written.remarks);
             Ok(Some(summary))
         });
@@ -162,7 +185,11 @@ impl Batch<'_> {
                 let outcome = match summary.flatten() {
                     Some(summary) => Outcome::Done(Box::new(summary)),
                     None => Outcome::Failed(
-                        failed.get(f).cloned().flatten().unwrap_or_else(|| "the field was not worked on".to_owned()),
+                        failed
+                            .get(f)
+                            .cloned()
+                            .flatten()
+                            .unwrap_or_else(|| "the field was not worked on".to_owned()),
                     ),
                 };
                 FieldOutcome::new(&self.job.fields[f], &folders[f], outcome)
@@ -235,5 +262,7 @@ fn spread<T>(n: usize, known: &[usize], values: Vec<T>) -> Vec<Option<T>> {
 }
 
 fn folder_path(results: &Path, folder: &str) -> std::path::PathBuf {
-    folder.split('/').fold(results.to_owned(), |path, part| path.join(part))
+    folder
+        .split('/')
+        .fold(results.to_owned(), |path, part| path.join(part))
 }

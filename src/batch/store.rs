@@ -14,7 +14,10 @@ pub(super) struct Store {
 
 impl Store {
     pub fn new(fields: usize) -> Self {
-        Self { slots: (0..fields).map(|_| Mutex::new(None)).collect(), rows: AtomicUsize::new(0) }
+        Self {
+            slots: (0..fields).map(|_| Mutex::new(None)).collect(),
+            rows: AtomicUsize::new(0),
+        }
     }
 
     /// Keeps a field for the next act if there is room.
@@ -32,7 +35,8 @@ impl Store {
     /// Takes a field out.
     pub fn take(&self, f: usize) -> Option<Box<Prepared>> {
         let field = self.slots[f].lock().ok()?.take()?;
-        self.rows.fetch_sub(field.input.log.len(), Ordering::Relaxed);
+        self.rows
+            .fetch_sub(field.input.log.len(), Ordering::Relaxed);
         Some(field)
     }
 }

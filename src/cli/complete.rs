@@ -11,6 +11,11 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
-    clap_complete::generate(arguments.shell, &mut super::Arguments::command(), "fanmill", &mut std::io::stdout());
+    clap_complete::generate(
+        arguments.shell,
+        &mut super::Arguments::command(),
+        "fanmill",
+        &mut std::io::stdout(),
+    );
     Ok(DONE)
 }

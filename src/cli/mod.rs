@@ -1,6 +1,7 @@
 //! The command line: one file per command. Arguments are read here and nowhere else.
 
 mod complete;
+mod demo;
 
 mod progress;
 mod run;
@@ -29,6 +30,7 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Run(run::Arguments),
+    Demo(demo::Arguments),
     Completions(complete::Arguments),
 }
 
@@ -37,6 +39,7 @@ pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let status = match &arguments.command {
         Command::Run(a) => run::run(a),
+        Command::Demo(a) => demo::run(a),
         Command::Completions(a) => complete::run(a),
     };
     ExitCode::from(status.unwrap_or_else(|error| {

@@ -40,7 +40,9 @@ impl Progress for Reporter {
         {
             bar.finish_and_clear();
             *bar = ProgressBar::new(fields as u64);
-            if let Ok(style) = ProgressStyle::with_template("{prefix:>9} [{bar:40}] {pos}/{len} fields {msg}") {
+            if let Ok(style) =
+                ProgressStyle::with_template("{prefix:>9} [{bar:40}] {pos}/{len} fields {msg}")
+            {
                 bar.set_style(style);
             }
             bar.set_prefix(what);

@@ -92,7 +92,10 @@ mod tests {
     fn what_was_not_logged_covers_no_ground() {
         let t = track(&[(0.0, 1.0), (1.0, 2.0)]);
         let s = shift(&t, &[f64::NAN, 2.0], 0.0);
-        assert_eq!((s.amount, s.covered, s.unplaced), (vec![0.0, 2.0], vec![0.0, 1.0], 0.0));
+        assert_eq!(
+            (s.amount, s.covered, s.unplaced),
+            (vec![0.0, 2.0], vec![0.0, 1.0], 0.0)
+        );
     }
 
     #[test]

@@ -148,11 +148,17 @@ fn bridge(track: &Track, fixes: &[Fix], header: impl Fn(usize) -> [f64; 2], out:
             let whole = track.end[k] - track.end[a];
             let at = |time: f64| {
                 let part = (time - track.end[a]) / whole;
-                [from[0] + part * (to[0] - from[0]), from[1] + part * (to[1] - from[1])]
+                [
+                    from[0] + part * (to[0] - from[0]),
+                    from[1] + part * (to[1] - from[1]),
+                ]
             };
             for j in a + 1..=k {
                 let i = track.rows[j] as usize;
-                let ground = Ground { from: at(track.start[j].max(track.end[a])), to: at(track.end[j]) };
+                let ground = Ground {
+                    from: at(track.start[j].max(track.end[a])),
+                    to: at(track.end[j]),
+                };
                 let span = track.interval(j);
                 if span > 0.0 && !out.speed[i].is_finite() {
                     out.speed[i] = ground.length() / span;
@@ -410,13 +416,18 @@ mod tests {
 
     #[test]
     fn ground_without_a_fix_is_bridged() {
-        let mut rows: Vec<_> = (0..30).map(|k| (0.0, k as f64 * 2.0, WorkState::Working)).collect();
+        let mut rows: Vec<_> = (0..30)
+            .map(|k| (0.0, k as f64 * 2.0, WorkState::Working))
+            .collect();
         rows[10].1 = f64::NAN;
         rows[11].0 = 500.0;
         let (_, _, p) = drive(&rows);
         let length: f64 = (1..30).map(|k| p.ground[k].unwrap().length()).sum();
         assert!((length - 58.0).abs() < 1e-9, "{length}");
-        assert_eq!((p.activity[10], p.pass_of[10]), (Activity::NoPosition, Some(0)));
+        assert_eq!(
+            (p.activity[10], p.pass_of[10]),
+            (Activity::NoPosition, Some(0))
+        );
     }
 
     #[test]

@@ -22,10 +22,14 @@ pub fn machines(job: &Job, fields: &[(&str, &[MachineEvidence])]) -> Vec<Vec<Mac
     let mut groups: BTreeMap<(&str, &str), Vec<(usize, usize)>> = BTreeMap::new();
     for (f, (crop, evidence)) in fields.iter().enumerate() {
         for (m, e) in evidence.iter().enumerate() {
-            groups.entry((e.delay.machine.as_str(), *crop)).or_default().push((f, m));
+            groups
+                .entry((e.delay.machine.as_str(), *crop))
+                .or_default()
+                .push((f, m));
         }
     }
-    let mut out: Vec<Vec<Option<MachineDecision>>> = fields.iter().map(|(_, e)| vec![None; e.len()]).collect();
+    let mut out: Vec<Vec<Option<MachineDecision>>> =
+        fields.iter().map(|(_, e)| vec![None; e.len()]).collect();
     for ((name, _), members) in groups {
         let settings = job.machines.iter().find(|s| s.name == name);
         let evidence = |&(f, m): &(usize, usize)| &fields[f].1[m];
@@ -41,13 +45,25 @@ pub fn machines(job: &Job, fields: &[(&str, &[MachineEvidence])]) -> Vec<Vec<Mac
         // Logs that were shifted before ramp like raw ones once both are put right, but displays also trim pass ends:
         // each kind has its own profile.
         for shifted in [false, true] {
-            let own: Vec<usize> = (0..members.len()).filter(|&k| delays[k].already_shifted == shifted).collect();
-            let ramps = estimate(&own.iter().map(|&k| (&evidence(&members[k]).ramps, delays[k].delay.value)).collect::<Vec<_>>());
+            let own: Vec<usize> = (0..members.len())
+                .filter(|&k| delays[k].already_shifted == shifted)
+                .collect();
+            let ramps = estimate(
+                &own.iter()
+                    .map(|&k| (&evidence(&members[k]).ramps, delays[k].delay.value))
+                    .collect::<Vec<_>>(),
+            );
             for k in own {
                 let (f, m) = members[k];
-                out[f][m] = Some(MachineDecision { machine: name.to_owned(), delay: delays[k].clone(), ramps: ramps.clone() });
+                out[f][m] = Some(MachineDecision {
+                    machine: name.to_owned(),
+                    delay: delays[k].clone(),
+                    ramps: ramps.clone(),
+                });
             }
         }
     }
-    out.into_iter().map(|f| f.into_iter().flatten().collect()).collect()
+    out.into_iter()
+        .map(|f| f.into_iter().flatten().collect())
+        .collect()
 }

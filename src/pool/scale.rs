@@ -62,15 +62,24 @@ pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
     // Machines: the tickets whose parts are all theirs.
     let mut of_machine: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
     for (w, ticket) in weighed.iter().enumerate() {
-        let Some(&(f, l)) = ticket.parts.first() else { continue };
+        let Some(&(f, l)) = ticket.parts.first() else {
+            continue;
+        };
         let (crop, machine) = (fields[f].0, fields[f].1.loads[l].machine.as_str());
-        if ticket.parts.iter().all(|p| fields[p.0].0 == crop && load(p).machine == machine) {
+        if ticket
+            .parts
+            .iter()
+            .all(|p| fields[p.0].0 == crop && load(p).machine == machine)
+        {
             of_machine.entry((machine, crop)).or_default().push(w);
         }
     }
     let mut factors: BTreeMap<(&str, &str), MachineFactor> = BTreeMap::new();
     // Tickets over several machines are used unless the user forbids it.
-    let mut used: Vec<bool> = weighed.iter().map(|w| w.ticket.usage != TicketUse::No).collect();
+    let mut used: Vec<bool> = weighed
+        .iter()
+        .map(|w| w.ticket.usage != TicketUse::No)
+        .collect();
     let mut doubt: Vec<Option<f64>> = vec![None; weighed.len()];
     for (key, tickets) in &of_machine {
         let fits: Vec<TicketFit> = tickets
@@ -81,7 +90,9 @@ pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
                 usage: weighed[w].ticket.usage,
             })
             .collect();
-        let Some(factor) = machine_factor(&fits) else { continue };
+        let Some(factor) = machine_factor(&fits) else {
+            continue;
+        };
         for (k, &w) in tickets.iter().enumerate() {
             used[w] = factor.used[k];
         }
@@ -99,7 +110,10 @@ fn join_tickets<'a>(fields: &[(&str, &'a ScaleEvidence)]) -> Vec<Weighed<'a>> {
     let mut all: BTreeMap<TicketRef, Weighed<'a>> = BTreeMap::new();
     for (f, (_, evidence)) in fields.iter().enumerate() {
         for ticket in &evidence.tickets {
-            all.entry(TicketRef::of(ticket)).or_insert_with(|| Weighed { ticket, parts: Vec::new() });
+            all.entry(TicketRef::of(ticket)).or_insert_with(|| Weighed {
+                ticket,
+                parts: Vec::new(),
+            });
         }
         for (l, load) in evidence.loads.iter().enumerate() {
             if let Some(w) = load.ticket.as_ref().and_then(|t| all.get_mut(t)) {
@@ -118,17 +132,28 @@ fn machine_offsets<'a>(
 ) -> BTreeMap<(&'a str, &'a str), f64> {
     let mut sums: BTreeMap<(&str, &str), (f64, f64)> = BTreeMap::new();
     for (w, u) in weighed.iter().zip(used) {
-        let Some(tested) = w.ticket.moisture_pct.filter(|_| *u) else { continue };
-        let Some(logged) = mean_moisture(fields, &w.parts) else { continue };
-        let Ok(offset) = moisture::offset(tested, logged) else { continue };
+        let Some(tested) = w.ticket.moisture_pct.filter(|_| *u) else {
+            continue;
+        };
+        let Some(logged) = mean_moisture(fields, &w.parts) else {
+            continue;
+        };
+        let Ok(offset) = moisture::offset(tested, logged) else {
+            continue;
+        };
         for &(f, l) in &w.parts {
             let load = &fields[f].1.loads[l];
-            let s = sums.entry((load.machine.as_str(), fields[f].0)).or_default();
+            let s = sums
+                .entry((load.machine.as_str(), fields[f].0))
+                .or_default();
             s.0 += offset * load.mass_kg;
             s.1 += load.mass_kg;
         }
     }
-    sums.into_iter().filter(|(_, s)| s.1 > 0.0).map(|(k, s)| (k, s.0 / s.1)).collect()
+    sums.into_iter()
+        .filter(|(_, s)| s.1 > 0.0)
+        .map(|(k, s)| (k, s.0 / s.1))
+        .collect()
 }
 
 /// Mean logged moisture over the parts of a ticket, weighted by mass.
@@ -154,13 +179,18 @@ fn decide(
     offsets: &BTreeMap<(&str, &str), f64>,
 ) -> Vec<ScaleDecision> {
     // All loads of the batch in one list, so that tickets over several fields close as a whole.
-    let places: Vec<(usize, usize)> =
-        fields.iter().enumerate().flat_map(|(f, e)| (0..e.1.loads.len()).map(move |l| (f, l))).collect();
+    let places: Vec<(usize, usize)> = fields
+        .iter()
+        .enumerate()
+        .flat_map(|(f, e)| (0..e.1.loads.len()).map(move |l| (f, l)))
+        .collect();
     let mut ticket_of: BTreeMap<(usize, usize), usize> = BTreeMap::new();
     for (w, ticket) in weighed.iter().enumerate() {
         ticket_of.extend(ticket.parts.iter().map(|&p| (p, w)));
     }
-    let factor_of = |&(f, l): &(usize, usize)| factors.get(&(fields[f].1.loads[l].machine.as_str(), fields[f].0));
+    let factor_of = |&(f, l): &(usize, usize)| {
+        factors.get(&(fields[f].1.loads[l].machine.as_str(), fields[f].0))
+    };
     let weighings: Vec<Weighing> = places
         .iter()
         .map(|place| {
@@ -168,21 +198,33 @@ fn decide(
             Weighing {
                 logged: fields[place.0].1.loads[place.1].mass_kg,
                 machine_factor: known.map_or(1.0, |m| m.factor),
-                spread: known.map_or(UNWEIGHED_SD, |m| m.spread * (1.0 + 1.0 / m.tickets as f64).sqrt()),
+                spread: known.map_or(UNWEIGHED_SD, |m| {
+                    m.spread * (1.0 + 1.0 / m.tickets as f64).sqrt()
+                }),
                 ticket: ticket_of.get(place).copied().filter(|&w| used[w]),
             }
         })
         .collect();
-    let nets: Vec<(f64, f64)> = weighed.iter().map(|w| (w.ticket.net_kg, SCALE_SD)).collect();
+    let nets: Vec<(f64, f64)> = weighed
+        .iter()
+        .map(|w| (w.ticket.net_kg, SCALE_SD))
+        .collect();
     let closed = close(&weighings, &nets);
     let mut out: Vec<ScaleDecision> = fields
         .iter()
-        .map(|_| ScaleDecision { loads: Vec::new(), tickets_used: 0, leave_one_out_pct: None, warnings: Vec::new() })
+        .map(|_| ScaleDecision {
+            loads: Vec::new(),
+            tickets_used: 0,
+            leave_one_out_pct: None,
+            warnings: Vec::new(),
+        })
         .collect();
     for ((place, factor), weighing) in places.iter().zip(&closed).zip(&weighings) {
         let (f, l) = *place;
         let load = &fields[f].1.loads[l];
-        let ticket = ticket_of.get(place).map(|&w| (&weighed[w], used[w], doubt[w]));
+        let ticket = ticket_of
+            .get(place)
+            .map(|&w| (&weighed[w], used[w], doubt[w]));
         let basis = match (factor.weighed, factor_of(place)) {
             (true, _) => FactorBasis::Ticket,
             (false, Some(_)) => FactorBasis::Machine,
@@ -239,11 +281,14 @@ fn decide(
         let errors: Vec<(f64, f64)> = names
             .iter()
             .filter_map(|m| factors.get(&(*m, *crop)))
-            .filter_map(|m| m.leave_one_out.map(|e| (e * e * m.tickets as f64, m.tickets as f64)))
+            .filter_map(|m| {
+                m.leave_one_out
+                    .map(|e| (e * e * m.tickets as f64, m.tickets as f64))
+            })
             .collect();
         let tickets: f64 = errors.iter().map(|e| e.1).sum();
-        out[f].leave_one_out_pct =
-            (tickets > 0.0).then(|| 100.0 * (errors.iter().map(|e| e.0).sum::<f64>() / tickets).sqrt());
+        out[f].leave_one_out_pct = (tickets > 0.0)
+            .then(|| 100.0 * (errors.iter().map(|e| e.0).sum::<f64>() / tickets).sqrt());
     }
     out
 }

@@ -1,7 +1,7 @@
 //! Which parameters can be simulated.
 
-use super::shape::Shape;
 use super::machine_spec::{MachineSpec, TransportSpec};
+use super::shape::Shape;
 use super::spec::{FaultSpec, FieldSpec, Weighed};
 use super::transport::STEP;
 

@@ -6,10 +6,16 @@ use std::path::Path;
 
 use super::check::SimulateError;
 use super::files::{boundary_path, write, write_seasons};
+use super::machine_spec::{
+    Column, Curve, FlowSensorSpec, GnssSpec, HeaderUp, LogSpec, MachineSpec, MoistureSensorSpec,
+    Reading, Shift, TransportSpec, WorkStateLog,
+};
 use super::season::{Simulated, simulate};
 use super::shape::Shape;
-use super::machine_spec::{Column, Curve, FlowSensorSpec, GnssSpec, HeaderUp, LogSpec, MachineSpec, MoistureSensorSpec, Reading, Shift, TransportSpec, WorkStateLog};
-use super::spec::{DrivingSpec, FaultSpec, FieldSpec, NoFix, Pattern, Smoothness, SurfaceSpec, Unloading, Weighed, WeighingSpec, Zone};
+use super::spec::{
+    DrivingSpec, FaultSpec, FieldSpec, NoFix, Pattern, Smoothness, SurfaceSpec, Unloading, Weighed,
+    WeighingSpec, Zone,
+};
 
 /// Seed of the first field; the others follow.
 const SEED: u64 = 20_250;
@@ -41,7 +47,11 @@ fn c1(crop: &str) -> MachineSpec {
         header_width: 9.0,
         speed,
         bin: 9_000.0,
-        transport: TransportSpec { dead_time, stages: vec![lag], ..TransportSpec::default() },
+        transport: TransportSpec {
+            dead_time,
+            stages: vec![lag],
+            ..TransportSpec::default()
+        },
         sensor: FlowSensorSpec {
             factor: 0.93,
             curve: Curve::Power { exponent: 1.06 },
@@ -49,7 +59,10 @@ fn c1(crop: &str) -> MachineSpec {
             trend: 0.03,
             ..FlowSensorSpec::default()
         },
-        moisture: MoistureSensorSpec { offset: -0.8, ..MoistureSensorSpec::default() },
+        moisture: MoistureSensorSpec {
+            offset: -0.8,
+            ..MoistureSensorSpec::default()
+        },
         ..MachineSpec::default()
     }
 }
@@ -66,10 +79,27 @@ fn c2(crop: &str) -> MachineSpec {
         header_width: 7.5,
         speed,
         bin: 7_000.0,
-        transport: TransportSpec { dead_time, stages, ..TransportSpec::default() },
-        sensor: FlowSensorSpec { factor: 1.12, load_sd: 0.02, noise: 0.05, ..FlowSensorSpec::default() },
-        moisture: MoistureSensorSpec { offset: 0.6, missing_per_hour: 0.4, ..MoistureSensorSpec::default() },
-        gnss: GnssSpec { error_sd: 0.3, antenna_behind: 2.4, ..GnssSpec::default() },
+        transport: TransportSpec {
+            dead_time,
+            stages,
+            ..TransportSpec::default()
+        },
+        sensor: FlowSensorSpec {
+            factor: 1.12,
+            load_sd: 0.02,
+            noise: 0.05,
+            ..FlowSensorSpec::default()
+        },
+        moisture: MoistureSensorSpec {
+            offset: 0.6,
+            missing_per_hour: 0.4,
+            ..MoistureSensorSpec::default()
+        },
+        gnss: GnssSpec {
+            error_sd: 0.3,
+            antenna_behind: 2.4,
+            ..GnssSpec::default()
+        },
         ..MachineSpec::default()
     }
 }
@@ -82,11 +112,25 @@ pub fn demo_farm() -> Vec<FieldSpec> {
 /// Maize along a brook with a pond in it: raw log, every kind of fault, all loads weighed.
 fn brook() -> FieldSpec {
     FieldSpec {
-        shape: Shape::curved(330.0, 480.0, 60.0).with_pond([150.0, 270.0], 22.0).turned(8.0),
-        surface: SurfaceSpec { trend: 0.08, ..SurfaceSpec::default() },
-        driving: DrivingSpec { heading: 8.0, unloading: Unloading::Standing, ..DrivingSpec::default() },
+        shape: Shape::curved(330.0, 480.0, 60.0)
+            .with_pond([150.0, 270.0], 22.0)
+            .turned(8.0),
+        surface: SurfaceSpec {
+            trend: 0.08,
+            ..SurfaceSpec::default()
+        },
+        driving: DrivingSpec {
+            heading: 8.0,
+            unloading: Unloading::Standing,
+            ..DrivingSpec::default()
+        },
         machines: vec![c1("maize")],
-        faults: FaultSpec { duplicate_rows: 0.6, zero_flows: 0.2, stuck_readings: 0.1, ..FaultSpec::default() },
+        faults: FaultSpec {
+            duplicate_rows: 0.6,
+            zero_flows: 0.2,
+            stuck_readings: 0.1,
+            ..FaultSpec::default()
+        },
         ..FieldSpec::default()
     }
 }
@@ -107,9 +151,17 @@ fn geese() -> FieldSpec {
             drying_per_day: 0.5,
             ..SurfaceSpec::default()
         },
-        driving: DrivingSpec { heading: -21.0, land_width: 84.0, hours_per_day: 2.2, ..DrivingSpec::default() },
+        driving: DrivingSpec {
+            heading: -21.0,
+            land_width: 84.0,
+            hours_per_day: 2.2,
+            ..DrivingSpec::default()
+        },
         machines: vec![c1("maize"), c2("maize")],
-        weighing: WeighingSpec { weighed: Weighed::Random { share: 0.5 }, ..WeighingSpec::default() },
+        weighing: WeighingSpec {
+            weighed: Weighed::Random { share: 0.5 },
+            ..WeighingSpec::default()
+        },
         ..FieldSpec::default()
     }
 }
@@ -120,7 +172,13 @@ fn long_acre() -> FieldSpec {
     machine.log = LogSpec {
         work_state: WorkStateLog::Absent,
         header_up: HeaderUp::Pause { after: 18.0 },
-        columns: vec![Column::Time, Column::Moisture, Column::Speed, Column::Heading, Column::Load],
+        columns: vec![
+            Column::Time,
+            Column::Moisture,
+            Column::Speed,
+            Column::Heading,
+            Column::Load,
+        ],
         ..LogSpec::default()
     };
     FieldSpec {
@@ -132,9 +190,16 @@ fn long_acre() -> FieldSpec {
         start: 1_754_222_400.0, // 2025-08-03T12:00:00Z
         shape: Shape::trapezoid(310.0, 170.0, 540.0).turned(35.0),
         surface: wheat_surface(7_600.0),
-        driving: DrivingSpec { heading: 35.0, pattern: Pattern::RoundAndRound, ..DrivingSpec::default() },
+        driving: DrivingSpec {
+            heading: 35.0,
+            pattern: Pattern::RoundAndRound,
+            ..DrivingSpec::default()
+        },
         machines: vec![machine],
-        faults: FaultSpec { no_fix: NoFix::Zero, ..FaultSpec::default() },
+        faults: FaultSpec {
+            no_fix: NoFix::Zero,
+            ..FaultSpec::default()
+        },
         ..FieldSpec::default()
     }
 }
@@ -154,10 +219,17 @@ fn mill_piece() -> FieldSpec {
         start: 1_754_380_800.0, // 2025-08-05T08:00:00Z
         shape: Shape::rectangle(360.0, 470.0).turned(-12.0),
         surface: SurfaceSpec {
-            zones: vec![Zone { centre: [260.0, 250.0], radius: 60.0, effect: -0.3 }],
+            zones: vec![Zone {
+                centre: [260.0, 250.0],
+                radius: 60.0,
+                effect: -0.3,
+            }],
             ..wheat_surface(8_200.0)
         },
-        driving: DrivingSpec { heading: -12.0, ..DrivingSpec::default() },
+        driving: DrivingSpec {
+            heading: -12.0,
+            ..DrivingSpec::default()
+        },
         machines: vec![machine],
         weighing: WeighingSpec {
             weighed: Weighed::Random { share: 0.7 },
@@ -198,7 +270,11 @@ fn far_meadow() -> FieldSpec {
             drying_per_day: 0.2,
             ..SurfaceSpec::default()
         },
-        driving: DrivingSpec { heading: 62.0, headland_rounds: 3, ..DrivingSpec::default() },
+        driving: DrivingSpec {
+            heading: 62.0,
+            headland_rounds: 3,
+            ..DrivingSpec::default()
+        },
         machines: vec![machine],
         weighing: WeighingSpec {
             weighed: Weighed::First { share: 0.6 },
@@ -237,7 +313,9 @@ pub fn write_demo(folder: &Path) -> Result<DemoFiles, SimulateError> {
     if folder.exists() {
         let mut entries = fs::read_dir(folder).map_err(failed(folder))?;
         if entries.next().is_some() {
-            return Err(SimulateError::NotEmpty { folder: folder.display().to_string() });
+            return Err(SimulateError::NotEmpty {
+                folder: folder.display().to_string(),
+            });
         }
     }
     let seasons = demo_farm()
@@ -251,7 +329,10 @@ pub fn write_demo(folder: &Path) -> Result<DemoFiles, SimulateError> {
         _ => Path::new("."),
     };
     fs::create_dir_all(parent).map_err(failed(parent))?;
-    let draft = tempfile::Builder::new().prefix(".fanmill-demo-").tempdir_in(parent).map_err(failed(parent))?;
+    let draft = tempfile::Builder::new()
+        .prefix(".fanmill-demo-")
+        .tempdir_in(parent)
+        .map_err(failed(parent))?;
     let mut files = write_seasons(draft.path(), &seasons)?;
     write(draft.path(), "job.toml", Ok(job(&seasons)), &mut files)?;
     write(draft.path(), "README.txt", Ok(readme(&seasons)), &mut files)?;
@@ -288,8 +369,10 @@ fn job(seasons: &[Simulated]) -> String {
          header_width = \"7.5 m\"\n\
          antenna_behind_cutter_bar = \"2.4 m\"\n",
     );
-    let mut crops: Vec<(&str, f64)> =
-        seasons.iter().map(|s| (s.spec.crop.as_str(), s.spec.reference_moisture)).collect();
+    let mut crops: Vec<(&str, f64)> = seasons
+        .iter()
+        .map(|s| (s.spec.crop.as_str(), s.spec.reference_moisture))
+        .collect();
     crops.sort_by(|a, b| a.0.cmp(b.0));
     crops.dedup();
     for (crop, moisture) in crops {

@@ -16,7 +16,10 @@ impl Frame {
     /// Passes with a heading, degrees clockwise from north.
     pub(super) fn new(heading: f64) -> Self {
         let (s, c) = heading.to_radians().sin_cos();
-        Self { ahead: [s, c], right: [c, -s] }
+        Self {
+            ahead: [s, c],
+            right: [c, -s],
+        }
     }
 
     /// Ground in the frame: x runs ahead, y to the right.
@@ -27,7 +30,10 @@ impl Frame {
     /// A span as a line, lengthened before and behind.
     pub(super) fn line(&self, span: &Span, before: f64, behind: f64) -> Vec<[f64; 2]> {
         let start = along([0.0, 0.0], self.right, span.across);
-        vec![along(start, self.ahead, span.from - before), along(start, self.ahead, span.to + behind)]
+        vec![
+            along(start, self.ahead, span.from - before),
+            along(start, self.ahead, span.to + behind),
+        ]
     }
 }
 
@@ -63,9 +69,15 @@ pub(super) fn lands(
     while from < end - 0.5 {
         let Header { width, overlap } = headers[lands.len() % headers.len()];
         let to = (from + land_width).min(end);
-        let lead = if beside_cut || !lands.is_empty() { overlap } else { 0.0 };
+        let lead = if beside_cut || !lands.is_empty() {
+            overlap
+        } else {
+            0.0
+        };
         let spacing = width - overlap;
-        let more = ((to - from + lead - width) / spacing - 0.05).ceil().max(0.0) as usize;
+        let more = ((to - from + lead - width) / spacing - 0.05)
+            .ceil()
+            .max(0.0) as usize;
         let pass = |k: usize| spans(&open, from - lead + 0.5 * width + k as f64 * spacing, width);
         lands.push((0..=more).map(pass).collect());
         from = to;
@@ -75,8 +87,10 @@ pub(super) fn lands(
 
 /// What any part of the header meets on a line: slanted ends begin before the header's middle does.
 fn spans(open: &Ground, across: f64, width: f64) -> Vec<Span> {
-    let mut met: Vec<(f64, f64)> =
-        [-0.45, 0.0, 0.45].iter().flat_map(|share| open.spans(across + share * width)).collect();
+    let mut met: Vec<(f64, f64)> = [-0.45, 0.0, 0.45]
+        .iter()
+        .flat_map(|share| open.spans(across + share * width))
+        .collect();
     met.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut out: Vec<Span> = Vec::new();
     for (from, to) in met {
@@ -95,7 +109,8 @@ pub(super) fn blocks(land: Vec<Vec<Span>>) -> Vec<Vec<Span>> {
     let mut done = Vec::new();
     let mut open: Vec<Vec<Span>> = Vec::new();
     for pass in land {
-        let meets = |s: &Span, block: &[Span]| block.last().is_some_and(|b| s.from < b.to && b.from < s.to);
+        let meets =
+            |s: &Span, block: &[Span]| block.last().is_some_and(|b| s.from < b.to && b.from < s.to);
         if pass.len() != open.len() || !pass.iter().zip(&open).all(|(s, block)| meets(s, block)) {
             done.append(&mut open);
             open = vec![Vec::new(); pass.len()];
@@ -116,8 +131,13 @@ mod tests {
 
     #[test]
     fn a_pond_splits_a_land_into_blocks() {
-        let open = Shape::rectangle(90.0, 300.0).with_pond([45.0, 150.0], 20.0).inset(0.0);
-        let header = Header { width: 9.0, overlap: 0.0 };
+        let open = Shape::rectangle(90.0, 300.0)
+            .with_pond([45.0, 150.0], 20.0)
+            .inset(0.0);
+        let header = Header {
+            width: 9.0,
+            overlap: 0.0,
+        };
         let land = lands(&open, &Frame::new(0.0), &[header], f64::INFINITY, false).remove(0);
         assert_eq!(land.len(), 10);
         // The pond lies between 25 and 65 m: passes 3 to 7 (27–72 m) and part of pass 2 meet it.
@@ -129,7 +149,16 @@ mod tests {
     #[test]
     fn lands_of_two_headers_follow_their_own_widths() {
         let open = Shape::rectangle(180.0, 300.0).inset(0.0);
-        let headers = [Header { width: 9.0, overlap: 0.0 }, Header { width: 6.0, overlap: 0.0 }];
+        let headers = [
+            Header {
+                width: 9.0,
+                overlap: 0.0,
+            },
+            Header {
+                width: 6.0,
+                overlap: 0.0,
+            },
+        ];
         let lands = lands(&open, &Frame::new(0.0), &headers, 90.0, false);
         assert_eq!((lands.len(), lands[0].len(), lands[1].len()), (2, 10, 15));
         assert!((lands[1][0][0].across - 93.0).abs() < 1e-9);

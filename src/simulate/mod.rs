@@ -43,14 +43,15 @@ pub use demo::{DemoFiles, demo_farm, write_demo};
 pub use fault::Fault;
 pub use files::write_seasons;
 pub use machine_spec::{
-    Column, Curve, FlowSensorSpec, GnssSpec, HeaderUp, LogSpec, MachineSpec, MoistureSensorSpec, Reading, Shift,
-    TransportSpec, WorkStateLog,
+    Column, Curve, FlowSensorSpec, GnssSpec, HeaderUp, LogSpec, MachineSpec, MoistureSensorSpec,
+    Reading, Shift, TransportSpec, WorkStateLog,
 };
 pub use rows::{Row, RowTruth};
 pub use season::{FieldTruth, File, MachineTruth, Simulated, Truth, simulate};
 pub use shape::Shape;
 pub use spec::{
-    DrivingSpec, FaultSpec, FieldSpec, NoFix, Pattern, Smoothness, SurfaceSpec, Unloading, Weighed, WeighingSpec, Zone,
+    DrivingSpec, FaultSpec, FieldSpec, NoFix, Pattern, Smoothness, SurfaceSpec, Unloading, Weighed,
+    WeighingSpec, Zone,
 };
 pub use transport::Response;
 pub use weigh::LoadTruth;

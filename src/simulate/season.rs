@@ -6,15 +6,15 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use serde::Serialize;
 
-use super::driver::Driver;
 use super::check::{Checked, SimulateError};
+use super::driver::Driver;
 use super::fault::put_in;
 use super::machine::{Interval, Machine};
+use super::machine_spec::{MachineSpec, Reading};
 use super::raster::Crop;
 use super::record::{record, shift_rows};
 use super::route::routes;
 use super::rows::{Row, rows, unsound_where_flow_is_faulty};
-use super::machine_spec::{MachineSpec, Reading};
 use super::spec::{FieldSpec, NoFix};
 use super::surface::Surface;
 use super::transport::{Grain, Response, STEP};
@@ -227,9 +227,22 @@ fn harvest<'a>(
             // Each machine starts some minutes after the one before.
             let start = (m as f64 * 300.0 / STEP) as u64;
             let rng = stream(seed, Stream::Driving, m);
-            let driver = Driver::new(&spec.driving, machine.speed, spec.surface.mean_yield, route, rng);
+            let driver = Driver::new(
+                &spec.driving,
+                machine.speed,
+                spec.surface.mean_yield,
+                route,
+                rng,
+            );
             let rng = stream(seed, Stream::Bin, m);
-            Machine::new(machine, &spec.driving, spec.surface.drying_per_day, driver, start, rng)
+            Machine::new(
+                machine,
+                &spec.driving,
+                spec.surface.drying_per_day,
+                driver,
+                start,
+                rng,
+            )
         })
         .collect();
     let mut now = 0;
