@@ -37,6 +37,8 @@ pub(super) struct LogFile {
     pub pass: Vec<Option<u32>>,
     pub unreadable: Vec<Unreadable>,
     pub warnings: Vec<Remark>,
+    /// The first unreadable row's number, and why.
+    first_fault: Option<(u32, Fault)>,
     /// Rows whose crop is another one: how many, the first row's number, its crop.
     other_crop: Option<(u64, u32, String)>,
 }
@@ -87,9 +89,11 @@ struct Row {
 }
 
 /// Why a row is unreadable.
+#[derive(Debug)]
 struct Fault {
     field: Option<usize>,
-    what: String,
+    expected: String,
+    found: String,
 }
 
 impl LogFile {
@@ -122,7 +126,7 @@ impl LogFile {
             .hinted("export it again, or take it off the list"));
         }
         if log.row.is_empty() {
-            return Err(log.nothing_readable(rows, table.separator));
+            return Err(log.nothing_readable(rows, &layout, table.separator));
         }
         log.warn_of_other_crop(crop);
         log.layout = layout;
@@ -154,20 +158,16 @@ impl LogFile {
             .map_err(|e| csv_error(&self.path, e))?
         {
             rows = self.count(rows, 1)?;
-            match parse(&record, layout, times, decimal_comma) {
+            let parsed = parse(&record, layout, times, decimal_comma);
+            let lines = lines(&record, &table.rows);
+            if lines > 1 && (parsed.is_err() || holds_rows(&record, table.separator)) {
+                rows = self.open_quote(rows, lines, layout)?;
+                continue;
+            }
+            match parsed {
                 Ok(row) => self.push(rows, &row, &record, layout, crop),
                 Err(fault) => {
-                    let lines = lines(&record, &table.rows);
-                    if lines > 1 {
-                        rows = self.open_quote(rows, lines)?;
-                        continue;
-                    }
-                    let mut place = Place::file(&self.path).row(rows);
-                    place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
-                    self.unreadable.push(Unreadable {
-                        place,
-                        what: fault.what,
-                    });
+                    self.spoil(rows, fault, layout);
                 }
             }
         }
@@ -193,18 +193,31 @@ impl LogFile {
 
     /// A quote that is opened and not closed in its line takes the lines after it along: each is a row that cannot be
     /// read. Returns the number of the last of them.
-    fn open_quote(&mut self, first: u32, lines: u64) -> Result<u32, ReadError> {
+    fn open_quote(&mut self, first: u32, lines: u64, layout: &Layout) -> Result<u32, ReadError> {
         let last = self.count(first, lines - 1)?;
-        let what = format!(
-            "expected a quote closed in its line, found one that is open over {lines} lines"
-        );
         for row in first..=last {
-            self.unreadable.push(Unreadable {
-                place: Place::file(&self.path).row(row),
-                what: what.clone(),
-            });
+            let expected = "a quote closed in its line".to_owned();
+            let found = format!("one that is open over {lines} lines");
+            self.spoil(
+                row,
+                Fault {
+                    field: None,
+                    expected,
+                    found,
+                },
+                layout,
+            );
         }
         Ok(last)
+    }
+
+    /// Adds an unreadable row.
+    fn spoil(&mut self, row: u32, fault: Fault, layout: &Layout) {
+        let mut place = Place::file(&self.path).row(row);
+        place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
+        let what = format!("expected {}, found {}", fault.expected, fault.found);
+        self.unreadable.push(Unreadable { place, what });
+        self.first_fault.get_or_insert((row, fault));
     }
 
     fn push(&mut self, number: u32, row: &Row, record: &ByteRecord, layout: &Layout, crop: &Crop) {
@@ -237,27 +250,25 @@ impl LogFile {
         }
     }
 
-    fn nothing_readable(&mut self, rows: u32, separator: u8) -> ReadError {
-        let first = self.unreadable.swap_remove(0);
-        let (expected, found) = first
-            .what
-            .split_once(", found ")
-            .unwrap_or((&first.what, ""));
-        let extra = first.place.column.is_none() && separator == b',';
-        let hint = if extra || expected.ends_with("decimal point") {
+    /// The error that none of the rows can be read, by the first one's fault.
+    fn nothing_readable(&self, rows: u32, layout: &Layout, separator: u8) -> ReadError {
+        let mut place = Place::file(&self.path);
+        let (mut expected, mut found, mut commas) = ("a row".to_owned(), "none".to_owned(), false);
+        if let Some((row, fault)) = &self.first_fault {
+            place = place.row(*row);
+            place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
+            expected.clone_from(&fault.expected);
+            found.clone_from(&fault.found);
+            commas = separator == b','
+                && (fault.expected == DECIMAL_POINT || fault.expected.ends_with(" fields"));
+        }
+        let hint = if commas {
             "where numbers have decimal commas, export with semicolons or tabs between the columns, or with decimal points"
-                .to_owned()
         } else {
-            "see what the file was exported as; [log] columns says which header is which".to_owned()
+            "see what the file was exported as; [log] columns says which header is which"
         };
         let found = format!("{found}; none of the {rows} row(s) can be read");
-        ReadError::new(
-            ReadErrorKind::NothingReadable,
-            first.place,
-            expected.trim_start_matches("expected "),
-            found,
-        )
-        .hinted(hint)
+        ReadError::new(ReadErrorKind::NothingReadable, place, expected, found).hinted(hint)
     }
 
     fn warn_of_other_crop(&mut self, crop: &Crop) {
@@ -302,41 +313,56 @@ fn parse(
         let cell = &record[field];
         row.time = times.read(cell).map_err(|_| Fault {
             field: Some(field),
-            what: format!("expected {}, found {}", times.expected(), shown(cell)),
+            expected: times.expected().to_owned(),
+            found: shown(cell),
         })?;
     }
     if let Some(field) = layout.work {
         let cell = &record[field];
         row.work = work_state(cell).ok_or_else(|| Fault {
             field: Some(field),
-            what: format!("expected 1 (working) or 0 (not), found {}", shown(cell)),
+            expected: "1 (working) or 0 (not)".to_owned(),
+            found: shown(cell),
         })?;
     }
     Ok(row)
 }
 
+/// What a number should have been that has a comma where commas separate.
+const DECIMAL_POINT: &str = "a number with a decimal point";
+
 #[cold]
 fn not_a_number(field: usize, cell: &[u8], decimal_comma: bool) -> Fault {
-    let expected = match !decimal_comma && cell.contains(&b',') {
-        true => "a number with a decimal point",
-        false => "a number",
+    let expected = if !decimal_comma && cell.contains(&b',') {
+        DECIMAL_POINT
+    } else {
+        "a number"
     };
     Fault {
         field: Some(field),
-        what: format!("expected {expected}, found {}", shown(cell)),
+        expected: expected.to_owned(),
+        found: shown(cell),
     }
 }
 
 /// How many lines of the file a record takes, blank ones left out.
 fn lines(record: &ByteRecord, rows: &csv::Reader<Box<dyn Read>>) -> u64 {
-    let inside = record
+    let taken = rows.position().line() - record.position().map_or(0, |p| p.line());
+    if taken <= 1 {
+        return taken;
+    }
+    let more = record.as_slice().split(|&b| b == b'\n').skip(1);
+    more.filter(|line| !line.trim_ascii().is_empty()).count() as u64 + 1
+}
+
+/// Whether a field that runs over lines has taken whole rows in, and is not just a remark of several lines.
+fn holds_rows(record: &ByteRecord, separator: u8) -> bool {
+    let separators = |line: &[u8]| line.iter().filter(|&&b| b == separator).count();
+    record
         .as_slice()
         .split(|&b| b == b'\n')
         .skip(1)
-        .filter(|l| !l.trim_ascii().is_empty())
-        .count();
-    let taken = rows.position().line() - record.position().map_or(0, |p| p.line());
-    taken.min(inside as u64 + 1)
+        .any(|line| separators(line) + 1 >= record.len())
 }
 
 /// Refuses a row that is cut short, or longer than its header; blank fields at the end do no harm.
@@ -352,7 +378,8 @@ fn check_length(record: &ByteRecord, headers: usize) -> Result<(), Fault> {
     };
     Err(Fault {
         field: None,
-        what: format!("expected {headers} fields, found {}{cut}", record.len()),
+        expected: format!("{headers} fields"),
+        found: format!("{}{cut}", record.len()),
     })
 }
 
