@@ -632,6 +632,22 @@ fn tickets_of_other_fields_are_not_ours() {
 }
 
 #[test]
+fn a_load_of_a_shared_ticket_file_may_be_in_another_field() {
+    let farm = Farm::new(LOG).field(
+        "logs = [\"logs/*.csv\"]\ntickets = [\"tickets.csv\"]\n[[field]]\nclient = \"Heron Lane\"\nfarm = \"Home\"\nname = \"Mill field\"\n\
+         season = 2025\ncrop = \"maize\"\nlogs = [\"mill/*.csv\"]\ntickets = [\"tickets.csv\"]",
+    );
+    let text = "ticket,load,net_kg,field\nT1,L1,5000,\nT2,L9,5000,\nT3,L8,5000,Mill field\nT4,L7,5000,Brook field\n";
+    farm.write("tickets.csv", text.as_bytes());
+    let tickets = farm.read().expect("readable").tickets;
+    assert_eq!(
+        tickets.iter().map(|t| t.id.as_str()).collect::<Vec<_>>(),
+        ["T1", "T2"]
+    );
+    assert_eq!(farm.warns_once().0, "unknown-load"); // T4 alone: Mill field's log may have L9
+}
+
+#[test]
 fn a_ticket_file_that_cannot_be_used_fails_the_field() {
     let farm = Farm::new(LOG).field("tickets = [\"tickets.csv\"]");
     assert_eq!(
@@ -839,6 +855,20 @@ fn a_quote_left_open_costs_the_rows_it_takes_along() {
             &format!("2 of 3 rows cannot be read: {}; {}", at(2), at(3))
         )
     );
+}
+
+#[test]
+fn a_quote_left_open_in_a_name_takes_no_row_along_unseen() {
+    let farm = Farm::new(&LOG.replacen("L1", "\"L1", 1));
+    let input = farm.read().expect_err("no row is left");
+    assert_eq!(
+        said(&input),
+        "logs/brook.csv, row 1: expected a quote closed in its line, found one that is open over 3 lines; none of the 3 \
+         row(s) can be read\n\
+         hint: see what the file was exported as; [log] columns says which header is which"
+    );
+    let remark = "lon_deg,lat_deg,flow_kg_s,remark\n10,54,8,\"stones,\nand rain\"\n10,54,9,\n";
+    assert_eq!(Farm::new(remark).read().expect("readable").log.row, [1, 2]);
 }
 
 #[test]

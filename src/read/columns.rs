@@ -1,7 +1,7 @@
 //! Which header is which column, and in which unit.
 
 use crate::job::{LogColumn, LogSettings};
-use crate::units::{Unit, tokens};
+use crate::units::{Quantity, Unit, tokens};
 
 /// A header that is a column of ours.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -143,18 +143,25 @@ fn best(
 /// Whether a header spells a column: by our own name or not, and with which unit.
 fn spells(column: LogColumn, header: &str) -> Option<(bool, Option<&'static Unit>)> {
     let words = tokens(header);
+    let by = |names: &[&str]| name_and_unit(&words, names, column.quantity());
+    by(&[column.name()])
+        .map(|unit| (true, unit))
+        .or_else(|| by(plain_words(column)).map(|unit| (false, unit)))
+}
+
+/// Whether the words of a header are one of `names` and then nothing, or a unit of `quantity`; and that unit.
+pub(super) fn name_and_unit(
+    words: &[String],
+    names: &[&str],
+    quantity: Option<Quantity>,
+) -> Option<Option<&'static Unit>> {
     (1..=words.len()).rev().find_map(|k| {
-        let name = words[..k].join("_");
-        let own_name = name == column.name();
-        if !own_name && !plain_words(column).contains(&name.as_str()) {
+        if !names.contains(&words[..k].join("_").as_str()) {
             return None;
         }
-        match (&words[k..], column.quantity()) {
-            ([], _) => Some((own_name, None)),
-            (rest, Some(quantity)) => quantity
-                .unit_of_tokens(rest)
-                .map(|unit| (own_name, Some(unit))),
-            (_, None) => None,
+        match &words[k..] {
+            [] => Some(None),
+            rest => quantity?.unit_of_tokens(rest).map(Some),
         }
     })
 }

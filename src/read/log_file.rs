@@ -1,7 +1,6 @@
 //! One log file: its rows as columns, and the lines that could not be read.
 
 use std::collections::HashMap;
-use std::io::Read;
 use std::path::Path;
 
 use csv::ByteRecord;
@@ -10,8 +9,8 @@ use jiff::tz::TimeZone;
 use super::Unreadable;
 use super::error::{ReadError, ReadErrorKind};
 use super::layout::{Layout, NUMBERS};
-use super::number::number;
-use super::text::{Separated, csv_error, decode, shown};
+use super::log_row::{DECIMAL_POINT, Fault, Row, holds_rows, lines, parse, pass_number};
+use super::text::{Separated, csv_error, decode};
 use super::time::TimeReader;
 use crate::crop::Crop;
 use crate::job::{LogColumn, LogSettings};
@@ -37,6 +36,8 @@ pub(super) struct LogFile {
     pub pass: Vec<Option<u32>>,
     pub unreadable: Vec<Unreadable>,
     pub warnings: Vec<Remark>,
+    /// The first unreadable row's number, and why.
+    first_fault: Option<(u32, Fault)>,
     /// Rows whose crop is another one: how many, the first row's number, its crop.
     other_crop: Option<(u64, u32, String)>,
 }
@@ -79,19 +80,6 @@ impl Names {
     }
 }
 
-/// What one row holds beside its names.
-struct Row {
-    numbers: [f64; NUMBERS.len()],
-    time: f64,
-    work: WorkState,
-}
-
-/// Why a row is unreadable.
-struct Fault {
-    field: Option<usize>,
-    what: String,
-}
-
 impl LogFile {
     /// Reads a file. `path`: where it is; `file`: its name for messages and results.
     pub fn read(
@@ -122,7 +110,7 @@ impl LogFile {
             .hinted("export it again, or take it off the list"));
         }
         if log.row.is_empty() {
-            return Err(log.nothing_readable(rows, table.separator));
+            return Err(log.nothing_readable(rows, &layout, table.separator));
         }
         log.warn_of_other_crop(crop);
         log.layout = layout;
@@ -154,20 +142,16 @@ impl LogFile {
             .map_err(|e| csv_error(&self.path, e))?
         {
             rows = self.count(rows, 1)?;
-            match parse(&record, layout, times, decimal_comma) {
+            let parsed = parse(&record, layout, times, decimal_comma);
+            let lines = lines(&record, &table.rows);
+            if lines > 1 && (parsed.is_err() || holds_rows(&record, table.separator)) {
+                rows = self.open_quote(rows, lines, layout)?;
+                continue;
+            }
+            match parsed {
                 Ok(row) => self.push(rows, &row, &record, layout, crop),
                 Err(fault) => {
-                    let lines = lines(&record, &table.rows);
-                    if lines > 1 {
-                        rows = self.open_quote(rows, lines)?;
-                        continue;
-                    }
-                    let mut place = Place::file(&self.path).row(rows);
-                    place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
-                    self.unreadable.push(Unreadable {
-                        place,
-                        what: fault.what,
-                    });
+                    self.spoil(rows, fault, layout);
                 }
             }
         }
@@ -193,18 +177,31 @@ impl LogFile {
 
     /// A quote that is opened and not closed in its line takes the lines after it along: each is a row that cannot be
     /// read. Returns the number of the last of them.
-    fn open_quote(&mut self, first: u32, lines: u64) -> Result<u32, ReadError> {
+    fn open_quote(&mut self, first: u32, lines: u64, layout: &Layout) -> Result<u32, ReadError> {
         let last = self.count(first, lines - 1)?;
-        let what = format!(
-            "expected a quote closed in its line, found one that is open over {lines} lines"
-        );
         for row in first..=last {
-            self.unreadable.push(Unreadable {
-                place: Place::file(&self.path).row(row),
-                what: what.clone(),
-            });
+            let expected = "a quote closed in its line".to_owned();
+            let found = format!("one that is open over {lines} lines");
+            self.spoil(
+                row,
+                Fault {
+                    field: None,
+                    expected,
+                    found,
+                },
+                layout,
+            );
         }
         Ok(last)
+    }
+
+    /// Adds an unreadable row.
+    fn spoil(&mut self, row: u32, fault: Fault, layout: &Layout) {
+        let mut place = Place::file(&self.path).row(row);
+        place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
+        let what = format!("expected {}, found {}", fault.expected, fault.found);
+        self.unreadable.push(Unreadable { place, what });
+        self.first_fault.get_or_insert((row, fault));
     }
 
     fn push(&mut self, number: u32, row: &Row, record: &ByteRecord, layout: &Layout, crop: &Crop) {
@@ -237,27 +234,25 @@ impl LogFile {
         }
     }
 
-    fn nothing_readable(&mut self, rows: u32, separator: u8) -> ReadError {
-        let first = self.unreadable.swap_remove(0);
-        let (expected, found) = first
-            .what
-            .split_once(", found ")
-            .unwrap_or((&first.what, ""));
-        let extra = first.place.column.is_none() && separator == b',';
-        let hint = if extra || expected.ends_with("decimal point") {
+    /// The error that none of the rows can be read, by the first one's fault.
+    fn nothing_readable(&self, rows: u32, layout: &Layout, separator: u8) -> ReadError {
+        let mut place = Place::file(&self.path);
+        let (mut expected, mut found, mut commas) = ("a row".to_owned(), "none".to_owned(), false);
+        if let Some((row, fault)) = &self.first_fault {
+            place = place.row(*row);
+            place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
+            expected.clone_from(&fault.expected);
+            found.clone_from(&fault.found);
+            commas = separator == b','
+                && (fault.expected == DECIMAL_POINT || fault.expected.ends_with(" fields"));
+        }
+        let hint = if commas {
             "where numbers have decimal commas, export with semicolons or tabs between the columns, or with decimal points"
-                .to_owned()
         } else {
-            "see what the file was exported as; [log] columns says which header is which".to_owned()
+            "see what the file was exported as; [log] columns says which header is which"
         };
         let found = format!("{found}; none of the {rows} row(s) can be read");
-        ReadError::new(
-            ReadErrorKind::NothingReadable,
-            first.place,
-            expected.trim_start_matches("expected "),
-            found,
-        )
-        .hinted(hint)
+        ReadError::new(ReadErrorKind::NothingReadable, place, expected, found).hinted(hint)
     }
 
     fn warn_of_other_crop(&mut self, crop: &Crop) {
@@ -274,119 +269,6 @@ impl LogFile {
     }
 }
 
-/// The numbers of a row, or what is wrong with it.
-fn parse(
-    record: &ByteRecord,
-    layout: &Layout,
-    times: &mut TimeReader<'_>,
-    decimal_comma: bool,
-) -> Result<Row, Fault> {
-    if record.len() != layout.headers.len() {
-        check_length(record, layout.headers.len())?;
-    }
-    let mut row = Row {
-        numbers: [f64::NAN; NUMBERS.len()],
-        time: f64::NAN,
-        work: WorkState::Unknown,
-    };
-    for column in &layout.numbers {
-        let cell = &record[column.field];
-        let value = number(cell, decimal_comma)
-            .map_err(|_| not_a_number(column.field, cell, decimal_comma))?;
-        row.numbers[column.slot] = match NUMBERS[column.slot] {
-            LogColumn::X | LogColumn::Y => value,
-            _ => value * column.factor,
-        };
-    }
-    if let Some((field, _)) = layout.time {
-        let cell = &record[field];
-        row.time = times.read(cell).map_err(|_| Fault {
-            field: Some(field),
-            what: format!("expected {}, found {}", times.expected(), shown(cell)),
-        })?;
-    }
-    if let Some(field) = layout.work {
-        let cell = &record[field];
-        row.work = work_state(cell).ok_or_else(|| Fault {
-            field: Some(field),
-            what: format!("expected 1 (working) or 0 (not), found {}", shown(cell)),
-        })?;
-    }
-    Ok(row)
-}
-
-#[cold]
-fn not_a_number(field: usize, cell: &[u8], decimal_comma: bool) -> Fault {
-    let expected = match !decimal_comma && cell.contains(&b',') {
-        true => "a number with a decimal point",
-        false => "a number",
-    };
-    Fault {
-        field: Some(field),
-        what: format!("expected {expected}, found {}", shown(cell)),
-    }
-}
-
-/// How many lines of the file a record takes, blank ones left out.
-fn lines(record: &ByteRecord, rows: &csv::Reader<Box<dyn Read>>) -> u64 {
-    let inside = record
-        .as_slice()
-        .split(|&b| b == b'\n')
-        .skip(1)
-        .filter(|l| !l.trim_ascii().is_empty())
-        .count();
-    let taken = rows.position().line() - record.position().map_or(0, |p| p.line());
-    taken.min(inside as u64 + 1)
-}
-
-/// Refuses a row that is cut short, or longer than its header; blank fields at the end do no harm.
-fn check_length(record: &ByteRecord, headers: usize) -> Result<(), Fault> {
-    let blank = |from: usize| record.iter().skip(from).all(|c| c.trim_ascii().is_empty());
-    if record.len() > headers && blank(headers) {
-        return Ok(());
-    }
-    let cut = if record.len() < headers {
-        " (the line ends early)"
-    } else {
-        ""
-    };
-    Err(Fault {
-        field: None,
-        what: format!("expected {headers} fields, found {}{cut}", record.len()),
-    })
-}
-
-/// 1 or 0, or a plain word for either; blank is unknown.
-fn work_state(cell: &[u8]) -> Option<WorkState> {
-    let cell = cell.trim_ascii();
-    match cell {
-        b"1" => return Some(WorkState::Working),
-        b"0" => return Some(WorkState::NotWorking),
-        b"" => return Some(WorkState::Unknown),
-        _ => {}
-    }
-    let is = |words: &[&str]| {
-        words
-            .iter()
-            .any(|w| cell.eq_ignore_ascii_case(w.as_bytes()))
-    };
-    if is(&["true", "yes", "on", "working", "1.0"]) {
-        Some(WorkState::Working)
-    } else if is(&["false", "no", "off", "not working", "0.0"]) {
-        Some(WorkState::NotWorking)
-    } else if is(&["na", "nan", "n/a", "null"]) {
-        Some(WorkState::Unknown)
-    } else {
-        None
-    }
-}
-
-/// A pass number: a whole one, or nothing. It is bookkeeping, so that a name in its place costs no row.
-fn pass_number(cell: &[u8]) -> Option<u32> {
-    let value = number(cell, false).ok()?;
-    (value >= 0.0 && value <= f64::from(u32::MAX) && value.fract() == 0.0).then_some(value as u32)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -399,17 +281,5 @@ mod tests {
         }
         assert_eq!(names.distinct, ["L1", "L2"]);
         assert_eq!(names.index, [Some(0), Some(0), Some(1), None, Some(0)]);
-    }
-
-    #[test]
-    fn work_states_and_pass_numbers_are_plain() {
-        assert_eq!(work_state(b"1"), Some(WorkState::Working));
-        assert_eq!(work_state(b"FALSE"), Some(WorkState::NotWorking));
-        assert_eq!(work_state(b""), Some(WorkState::Unknown));
-        assert_eq!(work_state(b"2"), None);
-        assert_eq!(pass_number(b"12"), Some(12));
-        assert_eq!(pass_number(b"12.0"), Some(12));
-        assert_eq!(pass_number(b"A"), None);
-        assert_eq!(pass_number(b"-1"), None);
     }
 }

@@ -7,6 +7,7 @@ mod field;
 mod find;
 mod layout;
 mod log_file;
+mod log_row;
 mod merge;
 mod number;
 mod position;

@@ -3,6 +3,7 @@
 use csv::ByteRecord;
 use jiff::tz::TimeZone;
 
+use super::columns::name_and_unit;
 use super::error::{ReadError, ReadErrorKind};
 use super::number::number;
 use super::text::{decode, shown};
@@ -36,25 +37,13 @@ impl Layout {
         file: &str,
     ) -> Result<Layout, ReadError> {
         let words: Vec<Vec<String>> = headers.iter().map(|h| tokens(h)).collect();
-        let plain = |names: &[&str]| {
+        let find = |names: &[&str], quantity: Option<Quantity>| {
             words
                 .iter()
-                .position(|w| names.contains(&w.join("_").as_str()))
+                .enumerate()
+                .find_map(|(k, w)| name_and_unit(w, names, quantity).map(|unit| (k, unit)))
         };
-        let measured = |names: &[&str], quantity: Quantity| {
-            words.iter().enumerate().find_map(|(k, w)| {
-                let split = (1..=w.len()).find(|&n| names.contains(&w[..n].join("_").as_str()))?;
-                let longest = (split..=w.len())
-                    .rev()
-                    .find(|&n| names.contains(&w[..n].join("_").as_str()))?;
-                match &w[longest..] {
-                    [] => Some((k, None)),
-                    rest => quantity
-                        .unit_of_tokens(rest)
-                        .map(|u| (k, Some(u.factor(bushel_kg)))),
-                }
-            })
-        };
+        let plain = |names: &[&str]| find(names, None).map(|(k, _)| k);
         let missing = |expected: &str, hint: &str| {
             Err(ReadError::new(
                 ReadErrorKind::NoColumn,
@@ -64,8 +53,8 @@ impl Layout {
             )
             .hinted(hint))
         };
-        let net = match measured(&["net", "net_weight", "net_mass"], Quantity::Mass) {
-            Some((k, Some(factor))) => (k, factor),
+        let net = match find(&["net", "net_weight", "net_mass"], Some(Quantity::Mass)) {
+            Some((k, Some(unit))) => (k, unit.factor(bushel_kg)),
             Some((k, None)) => {
                 let place = Place::file(file).column(headers[k].clone());
                 let expected = format!("a unit of a mass: {}", Quantity::Mass.symbols());
@@ -96,8 +85,8 @@ impl Layout {
             net,
             ticket: plain(&["ticket", "ticket_number", "ticket_no", "ticket_id"]),
             load,
-            moisture: measured(&["moisture", "moist"], Quantity::Percent)
-                .map(|(k, f)| (k, f.unwrap_or(1.0))),
+            moisture: find(&["moisture", "moist"], Some(Quantity::Percent))
+                .map(|(k, unit)| (k, unit.map_or(1.0, |u| u.factor(bushel_kg)))),
             field: plain(&["field", "field_name"]),
             machine: plain(&["machine", "machine_name", "combine"]),
             start,

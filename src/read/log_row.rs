@@ -1,0 +1,173 @@
+//! One row of a log: its numbers, or what is wrong with it.
+
+use std::io::Read;
+
+use csv::ByteRecord;
+
+use super::layout::{Layout, NUMBERS};
+use super::number::number;
+use super::text::shown;
+use super::time::TimeReader;
+use crate::job::LogColumn;
+use crate::log::WorkState;
+
+/// What one row holds beside its names.
+pub(super) struct Row {
+    pub numbers: [f64; NUMBERS.len()],
+    pub time: f64,
+    pub work: WorkState,
+}
+
+/// Why a row is unreadable.
+#[derive(Debug)]
+pub(super) struct Fault {
+    pub field: Option<usize>,
+    pub expected: String,
+    pub found: String,
+}
+
+/// The numbers of a row, or what is wrong with it.
+pub(super) fn parse(
+    record: &ByteRecord,
+    layout: &Layout,
+    times: &mut TimeReader<'_>,
+    decimal_comma: bool,
+) -> Result<Row, Fault> {
+    if record.len() != layout.headers.len() {
+        check_length(record, layout.headers.len())?;
+    }
+    let mut row = Row {
+        numbers: [f64::NAN; NUMBERS.len()],
+        time: f64::NAN,
+        work: WorkState::Unknown,
+    };
+    for column in &layout.numbers {
+        let cell = &record[column.field];
+        let value = number(cell, decimal_comma)
+            .map_err(|_| not_a_number(column.field, cell, decimal_comma))?;
+        row.numbers[column.slot] = match NUMBERS[column.slot] {
+            LogColumn::X | LogColumn::Y => value,
+            _ => value * column.factor,
+        };
+    }
+    if let Some((field, _)) = layout.time {
+        let cell = &record[field];
+        row.time = times.read(cell).map_err(|_| Fault {
+            field: Some(field),
+            expected: times.expected().to_owned(),
+            found: shown(cell),
+        })?;
+    }
+    if let Some(field) = layout.work {
+        let cell = &record[field];
+        row.work = work_state(cell).ok_or_else(|| Fault {
+            field: Some(field),
+            expected: "1 (working) or 0 (not)".to_owned(),
+            found: shown(cell),
+        })?;
+    }
+    Ok(row)
+}
+
+/// What a number should have been that has a comma where commas separate.
+pub(super) const DECIMAL_POINT: &str = "a number with a decimal point";
+
+#[cold]
+fn not_a_number(field: usize, cell: &[u8], decimal_comma: bool) -> Fault {
+    let expected = if !decimal_comma && cell.contains(&b',') {
+        DECIMAL_POINT
+    } else {
+        "a number"
+    };
+    Fault {
+        field: Some(field),
+        expected: expected.to_owned(),
+        found: shown(cell),
+    }
+}
+
+/// How many lines of the file a record takes, blank ones left out.
+pub(super) fn lines(record: &ByteRecord, rows: &csv::Reader<Box<dyn Read>>) -> u64 {
+    let taken = rows.position().line() - record.position().map_or(0, |p| p.line());
+    if taken <= 1 {
+        return taken;
+    }
+    let more = record.as_slice().split(|&b| b == b'\n').skip(1);
+    more.filter(|line| !line.trim_ascii().is_empty()).count() as u64 + 1
+}
+
+/// Whether a field that runs over lines has taken whole rows in, and is not just a remark of several lines.
+pub(super) fn holds_rows(record: &ByteRecord, separator: u8) -> bool {
+    let separators = |line: &[u8]| line.iter().filter(|&&b| b == separator).count();
+    record
+        .as_slice()
+        .split(|&b| b == b'\n')
+        .skip(1)
+        .any(|line| separators(line) + 1 >= record.len())
+}
+
+/// Refuses a row that is cut short, or longer than its header; blank fields at the end do no harm.
+fn check_length(record: &ByteRecord, headers: usize) -> Result<(), Fault> {
+    let blank = |from: usize| record.iter().skip(from).all(|c| c.trim_ascii().is_empty());
+    if record.len() > headers && blank(headers) {
+        return Ok(());
+    }
+    let cut = if record.len() < headers {
+        " (the line ends early)"
+    } else {
+        ""
+    };
+    Err(Fault {
+        field: None,
+        expected: format!("{headers} fields"),
+        found: format!("{}{cut}", record.len()),
+    })
+}
+
+/// 1 or 0, or a plain word for either; blank is unknown.
+fn work_state(cell: &[u8]) -> Option<WorkState> {
+    let cell = cell.trim_ascii();
+    match cell {
+        b"1" => return Some(WorkState::Working),
+        b"0" => return Some(WorkState::NotWorking),
+        b"" => return Some(WorkState::Unknown),
+        _ => {}
+    }
+    let is = |words: &[&str]| {
+        words
+            .iter()
+            .any(|w| cell.eq_ignore_ascii_case(w.as_bytes()))
+    };
+    if is(&["true", "yes", "on", "working", "1.0"]) {
+        Some(WorkState::Working)
+    } else if is(&["false", "no", "off", "not working", "0.0"]) {
+        Some(WorkState::NotWorking)
+    } else if is(&["na", "nan", "n/a", "null"]) {
+        Some(WorkState::Unknown)
+    } else {
+        None
+    }
+}
+
+/// A pass number: a whole one, or nothing. It is bookkeeping, so that a name in its place costs no row.
+pub(super) fn pass_number(cell: &[u8]) -> Option<u32> {
+    let value = number(cell, false).ok()?;
+    (value >= 0.0 && value <= f64::from(u32::MAX) && value.fract() == 0.0).then_some(value as u32)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn work_states_and_pass_numbers_are_plain() {
+        assert_eq!(work_state(b"1"), Some(WorkState::Working));
+        assert_eq!(work_state(b"FALSE"), Some(WorkState::NotWorking));
+        assert_eq!(work_state(b""), Some(WorkState::Unknown));
+        assert_eq!(work_state(b"2"), None);
+        assert_eq!(pass_number(b"12"), Some(12));
+        assert_eq!(pass_number(b"12.0"), Some(12));
+        assert_eq!(pass_number(b"A"), None);
+        assert_eq!(pass_number(b"-1"), None);
+    }
+}
