@@ -6,7 +6,7 @@ use rand_distr::StandardNormal;
 
 use super::route::Stretch;
 use super::shape::along;
-use super::spec::{DrivingSpec};
+use super::spec::DrivingSpec;
 use super::surface::Surface;
 use super::track::Track;
 use super::transport::STEP;
@@ -77,15 +77,24 @@ impl<'a> Driver<'a> {
         route: Vec<Stretch>,
         rng: ChaCha8Rng,
     ) -> Self {
-        let route: Vec<(Track, Option<u16>)> = route.into_iter().map(|s| (Track::new(s.line), s.pass)).collect();
+        let route: Vec<(Track, Option<u16>)> = route
+            .into_iter()
+            .map(|s| (Track::new(s.line), s.pass))
+            .collect();
         let mut before = vec![0.0];
         for (track, _) in &route {
             before.push(before[before.len() - 1] + track.length());
         }
-        let pose = route.first().map_or(Pose { place: [0.0; 2], ahead: [0.0, 1.0] }, |(track, _)| Pose {
-            place: track.place(0.0),
-            ahead: track.ahead(0.0),
-        });
+        let pose = route.first().map_or(
+            Pose {
+                place: [0.0; 2],
+                ahead: [0.0, 1.0],
+            },
+            |(track, _)| Pose {
+                place: track.place(0.0),
+                ahead: track.ahead(0.0),
+            },
+        );
         Self {
             driving,
             usual_speed,
@@ -156,7 +165,8 @@ impl<'a> Driver<'a> {
         if self.pass().is_none() {
             return (self.driving.turn_speed, EASY_ACCELERATION);
         }
-        let happens = |per_hour: f64, rng: &mut ChaCha8Rng| rng.random::<f64>() < per_hour * STEP / 3600.0;
+        let happens =
+            |per_hour: f64, rng: &mut ChaCha8Rng| rng.random::<f64>() < per_hour * STEP / 3600.0;
         if happens(self.driving.stops_per_hour, &mut self.rng) {
             self.standing = self.rng.random_range(STOP);
         }
@@ -165,15 +175,23 @@ impl<'a> Driver<'a> {
             self.abrupt_left = self.rng.random_range(ABRUPT_TIME);
         }
         self.abrupt_left -= STEP;
-        let (share, acceleration) =
-            if self.abrupt_left > 0.0 { (self.abrupt_share, HARD_ACCELERATION) } else { (1.0, EASY_ACCELERATION) };
+        let (share, acceleration) = if self.abrupt_left > 0.0 {
+            (self.abrupt_share, HARD_ACCELERATION)
+        } else {
+            (1.0, EASY_ACCELERATION)
+        };
         let hold = if self.driving.flow_hold > 0.0 {
             let here = surface.wet(self.pose.place).max(1.0);
-            (self.usual_yield / here).powf(self.driving.flow_hold).clamp(0.6, 1.4)
+            (self.usual_yield / here)
+                .powf(self.driving.flow_hold)
+                .clamp(0.6, 1.4)
         } else {
             1.0
         };
-        (self.usual_speed * (self.driving.speed_wander * self.wander).exp() * share * hold, acceleration)
+        (
+            self.usual_speed * (self.driving.speed_wander * self.wander).exp() * share * hold,
+            acceleration,
+        )
     }
 
     fn advance(&mut self, travel: f64) -> Progress {

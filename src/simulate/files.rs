@@ -9,9 +9,10 @@ use geojson::{Feature, FeatureCollection, GeoJson, Geometry, GeometryValue, Json
 use serde_json::json;
 
 use super::check::SimulateError;
-use super::rows::Row;
-use super::season::{Simulated, load_name};
 use super::machine_spec::{Column, WorkStateLog};
+use super::rows::Row;
+use super::season::Simulated;
+use super::truth::load_name;
 
 /// Writes into an existing folder: a CSV log per machine and day, one ticket file for all seasons, a boundary per
 /// field, and the truth: `truth/truth.json` and a table of points per field, whose `log` and `row` name the log's row.
@@ -24,11 +25,25 @@ pub fn write_seasons(folder: &Path, seasons: &[Simulated]) -> Result<Vec<String>
     let mut written = Vec::new();
     for season in seasons {
         for (f, file) in season.files.iter().enumerate() {
-            let rows: Vec<&Row> = season.rows.iter().filter(|r| r.file as usize == f).collect();
+            let rows: Vec<&Row> = season
+                .rows
+                .iter()
+                .filter(|r| r.file as usize == f)
+                .collect();
             write(folder, &file.path, log_table(season, &rows), &mut written)?;
         }
-        write(folder, &boundary_path(season), Ok(boundary(season)), &mut written)?;
-        write(folder, &truth_path(season), truth_table(season), &mut written)?;
+        write(
+            folder,
+            &boundary_path(season),
+            Ok(boundary(season)),
+            &mut written,
+        )?;
+        write(
+            folder,
+            &truth_path(season),
+            truth_table(season),
+            &mut written,
+        )?;
     }
     write(folder, "tickets.csv", ticket_table(seasons), &mut written)?;
     write(folder, "truth/truth.json", Ok(truth(seasons)), &mut written)?;
@@ -58,7 +73,10 @@ pub(super) fn write(
         }
         fs::write(&to, text)
     })
-    .map_err(|source| SimulateError::Write { path: to.display().to_string(), source })?;
+    .map_err(|source| SimulateError::Write {
+        path: to.display().to_string(),
+        source,
+    })?;
     written.push(path.to_owned());
     Ok(())
 }
@@ -76,16 +94,23 @@ fn table(header: &[&str], rows: impl Iterator<Item = Vec<String>>) -> io::Result
 
 /// A number with so many decimals; empty where it is missing.
 fn number(x: f64, decimals: usize) -> String {
-    if x.is_finite() { format!("{x:.decimals$}") } else { String::new() }
+    if x.is_finite() {
+        format!("{x:.decimals$}")
+    } else {
+        String::new()
+    }
 }
 
 /// ISO 8601 in UTC, with tenths where there are any.
 fn iso(time: f64) -> String {
-    jiff::Timestamp::from_millisecond((time * 1000.0).round() as i64).map_or_else(|_| String::new(), |t| t.to_string())
+    jiff::Timestamp::from_millisecond((time * 1000.0).round() as i64)
+        .map_or_else(|_| String::new(), |t| t.to_string())
 }
 
 fn log_table(season: &Simulated, rows: &[&Row]) -> io::Result<String> {
-    let Some(first) = rows.first() else { return Ok(String::new()) };
+    let Some(first) = rows.first() else {
+        return Ok(String::new());
+    };
     let spec = &season.spec.machines[first.machine as usize];
     let degrees = spec.gnss.decimals as usize;
     let has = |c: Column| spec.log.columns.contains(&c);
@@ -95,24 +120,90 @@ fn log_table(season: &Simulated, rows: &[&Row]) -> io::Result<String> {
     type Cell<'a> = Box<dyn Fn(&Row) -> String + 'a>;
     let mut columns: Vec<(bool, &str, Cell)> = vec![
         (has(Column::Time), "time", Box::new(|r| iso(r.time))),
-        (has(Column::Interval), "interval_s", Box::new(|r| number(r.interval_s, 1))),
-        (true, "lon_deg", Box::new(move |r| number(r.lon_deg, degrees))),
-        (true, "lat_deg", Box::new(move |r| number(r.lat_deg, degrees))),
-        (has(Column::Heading), "heading_deg", Box::new(|r| number(r.heading_deg, 1))),
-        (has(Column::Speed), "speed_m_s", Box::new(|r| number(r.speed_m_s, 2))),
-        (has(Column::Distance), "distance_m", Box::new(|r| number(r.distance_m, 2))),
-        (has(Column::Width), "width_m", Box::new(|r| number(r.width_m, 2))),
-        (with_state, "work_state", Box::new(|r| r.work_state.map_or("", |w| if w { "1" } else { "0" }).to_owned())),
-        (has(Column::Pass), "pass", Box::new(|r| r.pass.map_or_else(String::new, |p| p.to_string()))),
-        (true, "machine", Box::new(|r| season.machines[r.machine as usize].clone())),
-        (has(Column::Load), "load", Box::new(|r| load_name(&season.spec.key, &season.machines[r.machine as usize], r.load))),
-        (true, "flow_kg_s", Box::new(move |r| number(r.flow_kg_s, flow_decimals))),
-        (has(Column::Moisture), "moisture_pct", Box::new(|r| number(r.moisture_pct, 1))),
+        (
+            has(Column::Interval),
+            "interval_s",
+            Box::new(|r| number(r.interval_s, 1)),
+        ),
+        (
+            true,
+            "lon_deg",
+            Box::new(move |r| number(r.lon_deg, degrees)),
+        ),
+        (
+            true,
+            "lat_deg",
+            Box::new(move |r| number(r.lat_deg, degrees)),
+        ),
+        (
+            has(Column::Heading),
+            "heading_deg",
+            Box::new(|r| number(r.heading_deg, 1)),
+        ),
+        (
+            has(Column::Speed),
+            "speed_m_s",
+            Box::new(|r| number(r.speed_m_s, 2)),
+        ),
+        (
+            has(Column::Distance),
+            "distance_m",
+            Box::new(|r| number(r.distance_m, 2)),
+        ),
+        (
+            has(Column::Width),
+            "width_m",
+            Box::new(|r| number(r.width_m, 2)),
+        ),
+        (
+            with_state,
+            "work_state",
+            Box::new(|r| {
+                r.work_state
+                    .map_or("", |w| if w { "1" } else { "0" })
+                    .to_owned()
+            }),
+        ),
+        (
+            has(Column::Pass),
+            "pass",
+            Box::new(|r| r.pass.map_or_else(String::new, |p| p.to_string())),
+        ),
+        (
+            true,
+            "machine",
+            Box::new(|r| season.machines[r.machine as usize].clone()),
+        ),
+        (
+            has(Column::Load),
+            "load",
+            Box::new(|r| {
+                load_name(
+                    &season.spec.key,
+                    &season.machines[r.machine as usize],
+                    r.load,
+                )
+            }),
+        ),
+        (
+            true,
+            "flow_kg_s",
+            Box::new(move |r| number(r.flow_kg_s, flow_decimals)),
+        ),
+        (
+            has(Column::Moisture),
+            "moisture_pct",
+            Box::new(|r| number(r.moisture_pct, 1)),
+        ),
     ];
     columns.retain(|(is_written, ..)| *is_written);
 
     let header: Vec<&str> = columns.iter().map(|(_, name, _)| *name).collect();
-    table(&header, rows.iter().map(|r| columns.iter().map(|(_, _, cell)| cell(r)).collect()))
+    table(
+        &header,
+        rows.iter()
+            .map(|r| columns.iter().map(|(_, _, cell)| cell(r)).collect()),
+    )
 }
 
 fn ticket_table(seasons: &[Simulated]) -> io::Result<String> {
@@ -126,18 +217,38 @@ fn ticket_table(seasons: &[Simulated]) -> io::Result<String> {
             t.scale.clone().unwrap_or_default(),
         ]
     });
-    table(&["ticket", "load", "field", "net_kg", "moisture_pct", "scale"], rows)
+    table(
+        &["ticket", "load", "field", "net_kg", "moisture_pct", "scale"],
+        rows,
+    )
 }
 
 fn boundary(season: &Simulated) -> String {
     // Seven decimals are enough (RFC 7946, section 11.2 has six as about 10 cm).
     let rounded = |x: f64| (x * 1e7).round() / 1e7;
-    let outline = season.boundary.map_coords(|c| geo::Coord { x: rounded(c.x), y: rounded(c.y) });
+    let outline = season.boundary.map_coords(|c| geo::Coord {
+        x: rounded(c.x),
+        y: rounded(c.y),
+    });
     let mut properties = JsonObject::new();
     properties.insert("name".into(), json!(season.spec.name));
-    let geometry = outline.0.first().map(|polygon| Geometry::new(GeometryValue::from(polygon)));
-    let feature = Feature { bbox: None, geometry, id: None, properties: Some(properties), foreign_members: None };
-    GeoJson::from(FeatureCollection { bbox: None, features: vec![feature], foreign_members: None }).to_string()
+    let geometry = outline
+        .0
+        .first()
+        .map(|polygon| Geometry::new(GeometryValue::from(polygon)));
+    let feature = Feature {
+        bbox: None,
+        geometry,
+        id: None,
+        properties: Some(properties),
+        foreign_members: None,
+    };
+    GeoJson::from(FeatureCollection {
+        bbox: None,
+        features: vec![feature],
+        foreign_members: None,
+    })
+    .to_string()
 }
 
 fn truth_table(season: &Simulated) -> io::Result<String> {

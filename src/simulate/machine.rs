@@ -4,9 +4,9 @@ use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 
 use super::driver::{Driver, Pose, Progress};
+use super::machine_spec::{HeaderUp, MachineSpec};
 use super::raster::{CELL, Crop};
 use super::shape::{along, distance, dot, sub};
-use super::machine_spec::{HeaderUp, MachineSpec};
 use super::spec::{DrivingSpec, Unloading};
 use super::surface::Surface;
 use super::transport::{Grain, STEP, Transport};
@@ -114,7 +114,11 @@ impl<'a> Machine<'a> {
             driving,
             drying,
             rng,
-            mode: if driver.is_done() { Mode::Done } else { Mode::From(start) },
+            mode: if driver.is_done() {
+                Mode::Done
+            } else {
+                Mode::From(start)
+            },
             day: 0,
             worked: 0.0,
             load: 0,
@@ -164,10 +168,18 @@ impl<'a> Machine<'a> {
                 self.mode = Mode::Emptying(left - STEP);
             }
         }
-        let pass = if matches!(self.mode, Mode::From(_)) { self.driver.pass() } else { None };
+        let pass = if matches!(self.mode, Mode::From(_)) {
+            self.driver.pass()
+        } else {
+            None
+        };
         self.current.pass = pass;
         self.current.distance += distance(old.place, self.driver.pose.place);
-        self.lifted = if pass.is_some() { 0.0 } else { self.lifted + STEP };
+        self.lifted = if pass.is_some() {
+            0.0
+        } else {
+            self.lifted + STEP
+        };
         let cut = pass.map_or(Grain::default(), |pass| self.cut(old, pass, surface, crop));
         self.carry(cut);
         self.worked += STEP;
@@ -232,16 +244,23 @@ impl<'a> Machine<'a> {
             if length > 0.0 && crop.stands(middle, pass) {
                 let area = length * strip;
                 let mass = surface.wet(middle) / 10_000.0 * area;
-                let moisture = surface.moisture(middle) - self.drying * f64::from(self.day);
-                grain.add(Grain { mass, water: mass * moisture / 100.0 }, 1.0);
+                grain.mass += mass;
                 self.current.area += area;
                 self.ground_sum = along(self.ground_sum, middle, area);
             }
         }
+        // Moisture changes little over the width of a header.
+        let moisture = surface.moisture(new.place) - self.drying * f64::from(self.day);
+        grain.water = grain.mass * moisture / 100.0;
         let half = 0.5 * width;
         // From a cell behind, so that no cell is left between one step and the next.
         let back = along(old.place, old.ahead, -CELL);
-        let corners = [along(back, r0, -half), along(back, r0, half), along(new.place, r1, half), along(new.place, r1, -half)];
+        let corners = [
+            along(back, r0, -half),
+            along(back, r0, half),
+            along(new.place, r1, half),
+            along(new.place, r1, -half),
+        ];
         crop.cut(corners, pass);
         self.current.cut.add(grain, 1.0);
         grain
@@ -287,7 +306,9 @@ impl<'a> Machine<'a> {
     fn empty_bin(&mut self) {
         match self.driving.unloading {
             Unloading::OnTheGo if self.bin >= self.full => self.next_load(),
-            Unloading::Standing if self.is_unloading && !self.driver.is_standing() => self.next_load(),
+            Unloading::Standing if self.is_unloading && !self.driver.is_standing() => {
+                self.next_load()
+            }
             Unloading::Standing if !self.is_unloading && self.bin >= self.spec.bin => self.unload(),
             _ => {}
         }

@@ -5,8 +5,10 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::StandardNormal;
 
 use super::machine::Interval;
+use super::machine_spec::{
+    Curve, FlowSensorSpec, GnssSpec, LogSpec, MachineSpec, MoistureSensorSpec, Reading, Shift,
+};
 use super::shape::along;
-use super::machine_spec::{Curve, FlowSensorSpec, GnssSpec, LogSpec, MachineSpec, MoistureSensorSpec, Reading, Shift};
 
 /// Memory of the slow part of the flow noise, s (our choice).
 const SLOW_NOISE_MEMORY: f64 = 20.0;
@@ -46,7 +48,12 @@ pub(super) fn record(spec: &MachineSpec, intervals: &[Interval], rng: &mut ChaCh
     }
     let mut scale = || spec.log.distance_factor * (1.0 + spec.log.distance_noise * normal(rng));
     let distance = intervals.iter().map(|i| i.distance * scale()).collect();
-    Recorded { flow, moisture, place, distance }
+    Recorded {
+        flow,
+        moisture,
+        place,
+        distance,
+    }
 }
 
 fn normal(rng: &mut ChaCha8Rng) -> f64 {

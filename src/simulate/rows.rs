@@ -4,8 +4,8 @@ use serde::Serialize;
 
 use super::fault::Fault;
 use super::machine::Interval;
-use super::record::{Recorded, rounded, shift_rows};
 use super::machine_spec::{MachineSpec, WorkStateLog};
+use super::record::{Recorded, rounded, shift_rows};
 use super::spec::{FieldSpec, NoFix};
 use super::transport::Response;
 

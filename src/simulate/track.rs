@@ -29,7 +29,11 @@ impl Track {
         let last = self.line.len() - 1;
         let k = self.reached.partition_point(|&r| r <= at).clamp(1, last) - 1;
         let span = self.reached[k + 1] - self.reached[k];
-        let t = if span > 0.0 { (at - self.reached[k]) / span } else { 0.0 };
+        let t = if span > 0.0 {
+            (at - self.reached[k]) / span
+        } else {
+            0.0
+        };
         along(self.line[k], sub(self.line[k + 1], self.line[k]), t)
     }
 

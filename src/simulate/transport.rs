@@ -4,7 +4,7 @@
 //! where it will be after the dead time, so mass is conserved whatever the dead time depends on; a stage is solved
 //! exactly over a step with constant inflow, so its mean delay is exactly its time constant.
 
-use super::machine_spec::{TransportSpec};
+use super::machine_spec::TransportSpec;
 
 /// Step of the simulation, s (our choice: at 2 m/s less than half a metre of travel).
 pub(super) const STEP: f64 = 0.2;
