@@ -458,3 +458,114 @@ fn two_machines_work_at_the_same_time_over_days() {
         }
     }
 }
+
+/// The default machine against the open maize log (Minnesota, CC BY-SA 3.0; agridat 1.27, gartner.corn): robust
+/// row-to-row spread of flow and speed inside long runs, and how flow falls off in the last rows of a run.
+#[test]
+fn defaults_look_like_a_real_log() {
+    let folder = std::env::var_os("FANMILL_SHARED_DATA").map_or_else(
+        || std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/data"),
+        Into::into,
+    );
+    let path = folder.join("maize-log/gartner.corn.txt");
+    if !path.is_file() {
+        println!("skipped: no shared data");
+        return;
+    }
+    let mut table = csv::ReaderBuilder::new()
+        .delimiter(b'\t')
+        .from_path(path)
+        .expect("the log");
+    let rows: Vec<Vec<f64>> = table
+        .records()
+        .map(|r| r.unwrap().iter().map(|x| x.parse().unwrap()).collect())
+        .collect();
+    // Columns: long, lat, mass (lb/s), time, seconds, dist (inches).
+    let mut real: Vec<Vec<(f64, f64)>> = vec![Vec::new()];
+    for (i, r) in rows.iter().enumerate() {
+        if i > 0 && !(0.0..=6.0).contains(&(r[3] - rows[i - 1][3])) {
+            real.push(Vec::new());
+        }
+        real.last_mut()
+            .unwrap()
+            .push((r[2] * 0.4536, r[5] * 0.0254 / r[4]));
+    }
+
+    let mut spec = FieldSpec {
+        shape: Shape::rectangle(300.0, 680.0),
+        faults: FaultSpec::none(),
+        ..FieldSpec::default()
+    };
+    spec.driving.headland_rounds = 0;
+    spec.machines[0].speed = 2.04;
+    spec.machines[0].log = LogSpec {
+        interval: 3.0,
+        header_up: HeaderUp::Pause { after: 0.0 },
+        shift: Shift::WholeClock { seconds: 15.0 },
+        ..LogSpec::default()
+    };
+    let s = season(&spec, 21);
+    let mut simulated: Vec<Vec<(f64, f64)>> = vec![Vec::new()];
+    for (i, r) in s.rows.iter().enumerate() {
+        if i > 0 && r.time - s.rows[i - 1].time > 6.0 {
+            simulated.push(Vec::new());
+        }
+        simulated
+            .last_mut()
+            .unwrap()
+            .push((r.flow_kg_s, r.speed_m_s));
+    }
+    let (real, simulated) = (Look::of(&real), Look::of(&simulated));
+    println!("real {real:?}\nsimulated {simulated:?}");
+    for (a, b) in [(real.flow, simulated.flow), (real.speed, simulated.speed)] {
+        assert!(b > 0.5 * a && b < 2.0 * a, "spread {b} against {a}");
+    }
+    for (a, b) in real.last_rows.iter().zip(&simulated.last_rows) {
+        assert!(
+            (a - b).abs() < 0.3,
+            "{:?} against {:?}",
+            simulated.last_rows,
+            real.last_rows
+        );
+    }
+}
+
+/// How a log looks: relative row-to-row spread of flow and speed, and flow in the last four rows of a run over its middle's.
+#[derive(Debug)]
+struct Look {
+    flow: f64,
+    speed: f64,
+    last_rows: [f64; 4],
+}
+
+impl Look {
+    fn of(runs: &[Vec<(f64, f64)>]) -> Self {
+        let median = |mut x: Vec<f64>| {
+            x.sort_by(f64::total_cmp);
+            x[x.len() / 2]
+        };
+        let long: Vec<&Vec<(f64, f64)>> = runs.iter().filter(|r| r.len() > 40).collect();
+        assert!(long.len() > 10, "{} long runs", long.len());
+        let spread = |of: fn(&(f64, f64)) -> f64| {
+            let steps = long.iter().flat_map(|r| r[10..r.len() - 10].windows(2));
+            // 1.4826 · median |x| is the standard deviation of normal x; a difference of two has √2 times that.
+            median(steps.map(|w| (of(&w[1]) / of(&w[0])).ln().abs()).collect()) * 1.4826
+                / 2f64.sqrt()
+        };
+        let last = |back: usize| {
+            median(
+                long.iter()
+                    .map(|r| {
+                        r[r.len() - back].0
+                            / median(r[5..r.len() - 8].iter().map(|p| p.0).collect())
+                    })
+                    .collect(),
+            )
+        };
+        Self {
+            flow: spread(|p| p.0),
+            speed: spread(|p| p.1),
+            last_rows: [last(4), last(3), last(2), last(1)],
+        }
+    }
+}

@@ -247,7 +247,7 @@ fn check_machine(c: &Checks, m: &MachineSpec) -> Result<(), SimulateError> {
         m.gnss.decimals,
     )?;
     let steps = m.log.interval / STEP;
-    let whole = steps >= 1.0 && steps <= 300.0 && (steps - steps.round()).abs() < 1e-6;
+    let whole = (1.0..=300.0).contains(&steps) && (steps - steps.round()).abs() < 1e-6;
     c.holds(
         whole,
         "machine.log.interval",

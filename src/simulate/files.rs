@@ -11,7 +11,8 @@ use serde_json::json;
 use super::check::SimulateError;
 use super::machine_spec::{Column, WorkStateLog};
 use super::rows::Row;
-use super::season::{Simulated, load_name};
+use super::season::Simulated;
+use super::truth::load_name;
 
 /// Writes into an existing folder: a CSV log per machine and day, one ticket file for all seasons, a boundary per
 /// field, and the truth: `truth/truth.json` and a table of points per field, whose `log` and `row` name the log's row.

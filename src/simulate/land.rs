@@ -5,6 +5,9 @@ use super::shape::{Ground, along, dot, extent};
 /// Shortest pass that is driven, m (our choice).
 const SHORTEST_PASS: f64 = 6.0;
 
+/// Share of a pass below which a strip is not worth a pass of its own (our choice).
+const SLIVER: f64 = 0.12;
+
 /// The axes of the passes.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Frame {
@@ -74,15 +77,24 @@ pub(super) fn lands(
         } else {
             0.0
         };
-        let spacing = width - overlap;
-        let more = ((to - from + lead - width) / spacing - 0.05)
-            .ceil()
-            .max(0.0) as usize;
+        let (more, spacing) = further_passes(to - from + lead - width, width, overlap);
         let pass = |k: usize| spans(&open, from - lead + 0.5 * width + k as f64 * spacing, width);
         lands.push((0..=more).map(pass).collect());
         from = to;
     }
     lands
+}
+
+/// How many passes follow the first over `rest` metres, and their spacing. A driver who sees a sliver coming gives
+/// up some overlap instead.
+fn further_passes(rest: f64, width: f64, overlap: f64) -> (usize, f64) {
+    let passes = (rest / (width - overlap)).max(0.0);
+    let (whole, sliver) = (passes.floor(), passes.fract());
+    if sliver < SLIVER && whole > 0.0 && rest / whole <= width {
+        (whole as usize, rest / whole)
+    } else {
+        (passes.ceil() as usize, width - overlap)
+    }
 }
 
 /// What any part of the header meets on a line: slanted ends begin before the header's middle does.
@@ -144,6 +156,15 @@ mod tests {
         let blocks = blocks(land);
         assert!(blocks.len() >= 4, "{blocks:?}");
         assert!(blocks.iter().flatten().all(|s| s.to - s.from > 100.0));
+    }
+
+    #[test]
+    fn a_sliver_is_taken_into_the_overlap() {
+        // 81.5 m are 9.06 spacings of 9 m: nine passes 9.056 m apart will do, if the header is that wide.
+        assert_eq!(further_passes(81.5, 9.1, 0.1), (9, 81.5 / 9.0));
+        assert_eq!(further_passes(81.5, 9.0, 0.0), (10, 9.0));
+        assert_eq!(further_passes(86.0, 9.1, 0.1), (10, 9.0));
+        assert_eq!(further_passes(-3.0, 9.0, 0.5), (0, 8.5));
     }
 
     #[test]

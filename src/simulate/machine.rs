@@ -244,18 +244,14 @@ impl<'a> Machine<'a> {
             if length > 0.0 && crop.stands(middle, pass) {
                 let area = length * strip;
                 let mass = surface.wet(middle) / 10_000.0 * area;
-                let moisture = surface.moisture(middle) - self.drying * f64::from(self.day);
-                grain.add(
-                    Grain {
-                        mass,
-                        water: mass * moisture / 100.0,
-                    },
-                    1.0,
-                );
+                grain.mass += mass;
                 self.current.area += area;
                 self.ground_sum = along(self.ground_sum, middle, area);
             }
         }
+        // Moisture changes little over the width of a header.
+        let moisture = surface.moisture(new.place) - self.drying * f64::from(self.day);
+        grain.water = grain.mass * moisture / 100.0;
         let half = 0.5 * width;
         // From a cell behind, so that no cell is left between one step and the next.
         let back = along(old.place, old.ahead, -CELL);

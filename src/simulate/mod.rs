@@ -20,6 +20,7 @@
 mod check;
 mod demo;
 mod driver;
+mod farm;
 mod fault;
 mod files;
 mod land;
@@ -36,10 +37,12 @@ mod surface;
 mod to_log;
 mod track;
 mod transport;
+mod truth;
 mod weigh;
 
 pub use check::{Checked, SimulateError};
-pub use demo::{DemoFiles, demo_farm, write_demo};
+pub use demo::{DemoFiles, write_demo};
+pub use farm::demo_farm;
 pub use fault::Fault;
 pub use files::write_seasons;
 pub use machine_spec::{
@@ -47,11 +50,12 @@ pub use machine_spec::{
     Reading, Shift, TransportSpec, WorkStateLog,
 };
 pub use rows::{Row, RowTruth};
-pub use season::{FieldTruth, File, MachineTruth, Simulated, Truth, simulate};
+pub use season::{File, Simulated, simulate};
 pub use shape::Shape;
 pub use spec::{
     DrivingSpec, FaultSpec, FieldSpec, NoFix, Pattern, Smoothness, SurfaceSpec, Unloading, Weighed,
     WeighingSpec, Zone,
 };
 pub use transport::Response;
+pub use truth::{FieldTruth, MachineTruth, Truth};
 pub use weigh::LoadTruth;

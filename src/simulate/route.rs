@@ -149,7 +149,7 @@ fn with_turns(lines: Vec<Line>, pass: &mut u16) -> Vec<Stretch> {
 /// lines in their own direction.
 fn turn(from: &[[f64; 2]], to: &[[f64; 2]]) -> Line {
     let (a, b) = (from[from.len() - 1], to[0]);
-    let reach = 10.0 + 0.3 * distance(a, b);
+    let reach = 10.0 + (0.3 * distance(a, b)).min(25.0);
     let c = along(a, direction(from[from.len() - 2], a), reach);
     let d = along(b, direction(b, to[1]), -reach);
     let parts = 24;

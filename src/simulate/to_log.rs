@@ -1,7 +1,8 @@
 //! A simulated season as the library's own columns, as a reader of its files would hand them over.
 
 use super::machine_spec::Column;
-use super::season::{Simulated, load_name};
+use super::season::Simulated;
+use super::truth::load_name;
 use crate::log::{Clock, Log, Source, WorkState};
 use crate::read::FieldInput;
 

@@ -27,8 +27,8 @@ pub struct LoadTruth {
     pub ticket: Option<String>,
 }
 
-/// Least load that goes over a scale, kg (our choice: nobody drives an empty wagon to the scale).
-const LEAST_LOAD: f64 = 300.0;
+/// Least load that goes over a scale, kg: an empty wagon does not.
+const LEAST_LOAD: f64 = 1.0;
 
 /// Weighs the loads; notes in each load which ticket has it. The ids of wrong tickets are returned too.
 pub(super) fn weigh(
