@@ -13,7 +13,7 @@ use fanmill::simulate::{
     Column, FaultSpec, FieldSpec, HeaderUp, MachineSpec, Pattern, Reading, Shape, Shift,
     Smoothness, WorkStateLog, simulate,
 };
-use rand::{Rng, RngExt, SeedableRng};
+use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
@@ -26,6 +26,7 @@ struct Case {
     truth: f64,
     interval: f64,
     decision: Decision,
+    mixing: Option<f64>,
 }
 
 fn main() {
@@ -36,10 +37,11 @@ fn main() {
         .into_par_iter()
         .flat_map_iter(run)
         .collect();
-    for c in cases.iter().filter(|c| is_off(c)) {
+    let everything = std::env::args().nth(3).is_some();
+    for c in cases.iter().filter(|c| everything || is_off(c)) {
         let d = &c.decision.delay;
         println!(
-            "seed {:4} truth {:6.2} found {:6.2} [{:6.2} {:6.2}] own {:?} {}",
+            "seed {:4} truth {:6.2} found {:6.2} [{:6.2} {:6.2}] own {:?} mixing {:.1} {}",
             c.seed,
             c.truth,
             d.value,
@@ -48,6 +50,7 @@ fn main() {
             c.decision
                 .own
                 .map(|m| (r2(m.standard_error), r2(m.separation), r2(m.unshared))),
+            c.mixing.unwrap_or(f64::NAN),
             c.what
         );
     }
@@ -287,6 +290,7 @@ fn run(seed: u64) -> Vec<Case> {
                 truth: truth.log_delay_s,
                 interval: track.usual_interval,
                 decision: decide(&[alone]).remove(0),
+                mixing: e.delay.entry.mixing(track.usual_step).map(|m| m.seconds),
             })
         })
         .collect()

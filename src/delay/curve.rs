@@ -40,6 +40,14 @@ pub struct Curve {
     pub fit_half_width: f64,
 }
 
+/// Time constants of first-order mixing that the signal is symmetrised for, s. A skewed response has its mode before
+/// its mean, and rough ground follows the mode; with the machine's own constant undone, both are one. Dispersions of
+/// 1–5 s are published (Arslan 2008, Sensors 8:952).
+pub const MIXING_S: [f64; 4] = [0.0, 1.5, 3.0, 4.5];
+
+/// One curve per constant of [`MIXING_S`], over the same pairs and blocks.
+pub type Curves = [Curve; MIXING_S.len()];
+
 /// A curve's minimum.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Minimum {
@@ -64,15 +72,13 @@ impl Minimum {
     }
 }
 
-/// Log of the relative disagreement, summed over fields weighted by their pairs: the pooled curve.
-pub fn pooled(curves: &[&Curve]) -> Vec<f64> {
-    leave_out(curves, None)
-}
-
-/// The pooled curve without one block (field index, block index).
-fn leave_out(curves: &[&Curve], without: Option<(usize, usize)>) -> Vec<f64> {
+/// Log of the relative disagreement over candidates, summed over fields weighted by their pairs, without one block
+/// (field index, block index) if asked for.
+fn pooled(fields: &[&Curves], mixing: usize, without: Option<(usize, usize)>) -> Vec<f64> {
     let mut out = vec![0.0; CANDIDATES];
-    for (f, curve) in curves.iter().enumerate() {
+    let mut weight = 0.0;
+    for (f, curves) in fields.iter().enumerate() {
+        let curve = &curves[mixing];
         let mut sums = vec![(0.0f64, 0.0f64); CANDIDATES];
         for (b, block) in curve.blocks.iter().enumerate() {
             if without == Some((f, b)) {
@@ -89,26 +95,50 @@ fn leave_out(curves: &[&Curve], without: Option<(usize, usize)>) -> Vec<f64> {
         for (o, (d, v)) in out.iter_mut().zip(sums) {
             *o += f64::from(curve.pairs) * (d.max(1e-12) / v.max(1e-12)).ln();
         }
+        weight += f64::from(curve.pairs);
     }
-    let weight: f64 = curves.iter().map(|c| f64::from(c.pairs)).sum();
     out.iter_mut().for_each(|o| *o /= weight.max(1.0));
     out
 }
 
-/// The minimum of the pooled curve with its jackknife standard error. `None` without at least four blocks.
-pub fn minimum(curves: &[&Curve]) -> Option<Minimum> {
-    let all: Vec<(usize, usize)> = curves
+/// What is known of a machine's first-order mixing, s.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Mixing {
+    /// Its time constant.
+    pub seconds: f64,
+    /// Its standard error.
+    pub standard_error: f64,
+}
+
+impl Mixing {
+    /// Where nothing tells: the middle of the published 1–5 s, and its spread.
+    pub const UNKNOWN: Mixing = Mixing {
+        seconds: 2.5,
+        standard_error: 1.2,
+    };
+}
+
+/// The minimum of the fields' curves at a machine's mixing, with its standard error: jackknife over blocks, and what
+/// the mixing's own error makes of it. `None` without at least four blocks, or where the curve has no valley.
+pub fn minimum(fields: &[&Curves], mixing: Mixing) -> Option<Minimum> {
+    let all: Vec<(usize, usize)> = fields
         .iter()
         .enumerate()
-        .flat_map(|(f, c)| (0..c.blocks.len()).map(move |b| (f, b)))
+        .flat_map(|(f, c)| (0..c[0].blocks.len()).map(move |b| (f, b)))
         .collect();
     if all.len() < 4 {
         return None;
     }
-    let half = curves.iter().map(|c| c.fit_half_width).fold(2.0, f64::max);
-    let curve = pooled(curves);
-    let (index, delay) = vertex(&curve, half, None)?;
-    let parts: Vec<Vec<f64>> = all.iter().map(|&w| leave_out(curves, Some(w))).collect();
+    let half = fields
+        .iter()
+        .map(|c| c[0].fit_half_width)
+        .fold(1.0, f64::max);
+    let curve = at_mixing(fields, mixing.seconds, None);
+    let (index, delay, _) = vertex(&curve, half, None)?;
+    let parts: Vec<Vec<f64>> = all
+        .iter()
+        .map(|&block| at_mixing(fields, mixing.seconds, Some(block)))
+        .collect();
     let n = parts.len() as f64;
     let jackknife = |values: &[f64]| {
         let mean = values.iter().sum::<f64>() / n;
@@ -118,6 +148,15 @@ pub fn minimum(curves: &[&Curve]) -> Option<Minimum> {
         .iter()
         .map(|p| vertex(p, half, Some(index)).map_or(delay, |v| v.1))
         .collect();
+    let moved = |by: f64| {
+        vertex(
+            &at_mixing(fields, mixing.seconds + by, None),
+            half,
+            Some(index),
+        )
+        .map_or(delay, |v| v.1)
+    };
+    let by_mixing = 0.5 * (moved(mixing.standard_error) - moved(-mixing.standard_error));
     let separation = (0..CANDIDATES)
         .filter(|&c| (candidate(c) - delay).abs() >= APART_S)
         .map(|c| {
@@ -127,16 +166,30 @@ pub fn minimum(curves: &[&Curve]) -> Option<Minimum> {
         .fold(f64::INFINITY, f64::min);
     Some(Minimum {
         delay,
-        standard_error: jackknife(&delays),
+        standard_error: jackknife(&delays).hypot(by_mixing),
         degrees: n - 1.0,
         unshared: curve[index].exp(),
         separation,
     })
 }
 
-/// Lowest candidate and the vertex of the parabola fitted around it; `None` at the ends of the range or where the
+/// The pooled curve at any mixing constant, between those of [`MIXING_S`].
+fn at_mixing(fields: &[&Curves], seconds: f64, without: Option<(usize, usize)>) -> Vec<f64> {
+    let step = MIXING_S[1] - MIXING_S[0];
+    let place = (seconds / step).clamp(0.0, (MIXING_S.len() - 1) as f64);
+    let below = (place.floor() as usize).min(MIXING_S.len() - 2);
+    let part = place - below as f64;
+    let low = pooled(fields, below, without);
+    let high = pooled(fields, below + 1, without);
+    low.iter()
+        .zip(&high)
+        .map(|(l, h)| (1.0 - part) * l + part * h)
+        .collect()
+}
+
+/// Lowest candidate, and the vertex (s) and depth of the parabola fitted around it; `None` at the ends of the range or where the
 /// curve is not convex there. `near`: look within two parabola widths of this candidate only.
-fn vertex(curve: &[f64], half_width: f64, near: Option<usize>) -> Option<(usize, f64)> {
+fn vertex(curve: &[f64], half_width: f64, near: Option<usize>) -> Option<(usize, f64, f64)> {
     let h = (half_width / CANDIDATE_STEP_S).round().max(2.0) as usize;
     let (from, to) = match near {
         Some(c) => (
@@ -149,50 +202,72 @@ fn vertex(curve: &[f64], half_width: f64, near: Option<usize>) -> Option<(usize,
     let mut at = lowest;
     // The parabola is centred on its own vertex, as far as whole candidates go, so that neither flank weighs more.
     for _ in 0..4 {
-        let (slope, curvature) = parabola(curve, at, h);
-        if !(curvature > 0.0) {
-            return None;
+        let fit = Parabola::fit(curve, at, h);
+        let offset = fit.vertex()?;
+        let next = (at as f64 + offset.clamp(-2.0, 2.0).round()) as usize;
+        let next = next.clamp(h, CANDIDATES - 1 - h);
+        if next == at {
+            break;
         }
-        let offset = -slope / curvature;
-        if offset.abs() <= 0.5
-            || (offset < 0.0 && at == h)
-            || (offset > 0.0 && at + h + 1 == CANDIDATES)
-        {
-            return (offset.abs() <= h as f64)
-                .then(|| (lowest, candidate(at) + offset * CANDIDATE_STEP_S));
-        }
-        let next = at as f64 + offset.clamp(-2.0, 2.0).round();
-        at = (next as usize).clamp(h, CANDIDATES - 1 - h);
+        at = next;
     }
-    let (slope, curvature) = parabola(curve, at, h);
-    let offset = (-slope / curvature).clamp(-1.0, 1.0);
-    (curvature > 0.0).then(|| (lowest, candidate(at) + offset * CANDIDATE_STEP_S))
+    let fit = Parabola::fit(curve, at, h);
+    let offset = fit.vertex()?;
+    (offset.abs() <= h as f64).then(|| {
+        (
+            lowest,
+            candidate(at) + offset * CANDIDATE_STEP_S,
+            fit.value(offset),
+        )
+    })
 }
 
-/// Least-squares slope and curvature (second derivative) per candidate step around candidate `at`.
-fn parabola(curve: &[f64], at: usize, h: usize) -> (f64, f64) {
-    let n = (2 * h + 1) as f64;
-    let hf = h as f64;
-    let s2 = hf * (hf + 1.0) * (2.0 * hf + 1.0) / 3.0;
-    let s4 = s2 * (3.0 * hf * hf + 3.0 * hf - 1.0) / 5.0;
-    let (mut y0, mut y1, mut y2) = (0.0, 0.0, 0.0);
-    for j in 0..=2 * h {
-        let t = j as f64 - hf;
-        let y = curve[at + j - h];
-        y0 += y;
-        y1 += t * y;
-        y2 += t * t * y;
+/// A least-squares parabola, in candidate steps from its centre.
+struct Parabola {
+    level: f64,
+    slope: f64,
+    quadratic: f64,
+}
+
+impl Parabola {
+    /// Through the `2h + 1` candidates around `at`.
+    fn fit(curve: &[f64], at: usize, h: usize) -> Self {
+        let n = (2 * h + 1) as f64;
+        let hf = h as f64;
+        let s2 = hf * (hf + 1.0) * (2.0 * hf + 1.0) / 3.0;
+        let s4 = s2 * (3.0 * hf * hf + 3.0 * hf - 1.0) / 5.0;
+        let (mut y0, mut y1, mut y2) = (0.0, 0.0, 0.0);
+        for j in 0..=2 * h {
+            let t = j as f64 - hf;
+            let y = curve[at + j - h];
+            y0 += y;
+            y1 += t * y;
+            y2 += t * t * y;
+        }
+        let quadratic = (y2 - s2 / n * y0) / (s4 - s2 * s2 / n);
+        Self {
+            level: (y0 - quadratic * s2) / n,
+            slope: y1 / s2,
+            quadratic,
+        }
     }
-    let quadratic = (y2 - s2 / n * y0) / (s4 - s2 * s2 / n);
-    (y1 / s2, 2.0 * quadratic)
+
+    fn value(&self, at: f64) -> f64 {
+        self.level + self.slope * at + self.quadratic * at * at
+    }
+
+    /// Where it is lowest; `None` where it is not convex.
+    fn vertex(&self) -> Option<f64> {
+        (self.quadratic > 0.0).then(|| -0.5 * self.slope / self.quadratic)
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn valley(delay: f64, tilt: f64) -> Curve {
-        let blocks = (0..8)
+    fn valley(delay: f64, tilt: f64) -> Curves {
+        let blocks: Vec<Block> = (0..8)
             .map(|b| Block {
                 disagreement: (0..CANDIDATES)
                     .map(|c| {
@@ -203,17 +278,17 @@ mod tests {
                 spread: vec![1.0; CANDIDATES],
             })
             .collect();
-        Curve {
-            blocks,
+        std::array::from_fn(|_| Curve {
+            blocks: blocks.clone(),
             pairs: 100,
             fit_half_width: 2.0,
-        }
+        })
     }
 
     #[test]
     fn the_vertex_is_found_between_candidates() {
         for delay in [-6.3, 0.0, 11.74, 12.26] {
-            let m = minimum(&[&valley(delay, 0.0)]).unwrap();
+            let m = minimum(&[&valley(delay, 0.0)], Mixing::UNKNOWN).unwrap();
             assert!((m.delay - delay).abs() < 0.02, "{delay}: {m:?}");
             assert!(m.standard_error < 1e-3 && m.identified());
         }
@@ -221,7 +296,7 @@ mod tests {
 
     #[test]
     fn blocks_that_disagree_widen_the_interval() {
-        let m = minimum(&[&valley(12.0, 0.5)]).unwrap();
+        let m = minimum(&[&valley(12.0, 0.5)], Mixing::UNKNOWN).unwrap();
         // Eight blocks 0.5 s apart: standard deviation 1.22 s, over √8.
         assert!(
             (m.standard_error - 1.2247 / 8f64.sqrt()).abs() < 0.06,
@@ -232,11 +307,11 @@ mod tests {
     #[test]
     fn a_flat_curve_identifies_nothing() {
         let mut c = valley(12.0, 0.0);
-        c.blocks
-            .iter_mut()
+        c.iter_mut()
+            .flat_map(|c| &mut c.blocks)
             .for_each(|b| b.disagreement.iter_mut().for_each(|d| *d = 1.0));
-        assert!(minimum(&[&c]).is_none_or(|m| !m.identified()));
-        assert!(minimum(&[&Curve::default()]).is_none());
+        assert!(minimum(&[&c], Mixing::UNKNOWN).is_none_or(|m| !m.identified()));
+        assert!(minimum(&[&Curves::default()], Mixing::UNKNOWN).is_none());
     }
 
     #[test]
@@ -244,7 +319,8 @@ mod tests {
         let y: Vec<f64> = (0..CANDIDATES)
             .map(|c| 3.0 + 0.5 * (c as f64 - 40.3).powi(2))
             .collect();
-        let (_, delay) = vertex(&y, 2.0, None).unwrap();
+        let (_, delay, depth) = vertex(&y, 2.0, None).unwrap();
+        assert!((depth - 3.0).abs() < 1e-9);
         assert!((delay - (LOWEST_CANDIDATE_S + 40.3 * CANDIDATE_STEP_S)).abs() < 1e-9);
     }
 }

@@ -6,12 +6,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::Signal;
+use super::{Mixing, Signal};
 use crate::log::{Timeline, Track};
 use crate::passes::{Pass, Passes};
 
 /// Seconds of the profile.
-const PROFILE_S: usize = 45;
+const PROFILE_S: usize = 55;
+/// Seconds before entry at which it begins.
+const BEFORE_S: usize = 10;
 /// Shortest pass that has a level of its own to compare with, s: the longest delay and ramp, and ten seconds more.
 const LEVEL_FROM_S: f64 = 28.0;
 /// Fewest passes a profile is taken from.
@@ -22,64 +24,87 @@ const FEWEST_PASSES: usize = 4;
 pub struct EntryEvidence {
     /// Passes behind the profile.
     pub passes: u32,
-    /// Median over passes of flow as a share of the pass's own level, per second after entry; NaN where not logged.
+    /// Median over passes of flow as a share of the pass's own level, per second from ten seconds before entry on; NaN
+    /// where not logged.
     pub profile: Vec<f32>,
+    /// The same of the ground newly cut per second: how suddenly the machine takes the crop in.
+    pub intake: Vec<f32>,
 }
 
 impl EntryEvidence {
     /// Takes the profile of the passes that start after the header came down.
-    pub fn gather(timeline: &Timeline, passes: &Passes, t: usize, flow: &Signal) -> Self {
+    pub fn gather(
+        timeline: &Timeline,
+        passes: &Passes,
+        t: usize,
+        flow: &Signal,
+        rate: &Signal,
+    ) -> Self {
         let track = &timeline.tracks[t];
-        let mut shares: Vec<Vec<f32>> = vec![Vec::new(); PROFILE_S];
+        let (mut flows, mut intakes) = (Columns::default(), Columns::default());
         let mut count = 0;
         for pass in passes.passes.iter().filter(|p| p.track == t) {
-            let Some(level) = level(track, pass, flow) else {
-                continue;
-            };
-            count += 1;
-            let start = track.start[pass.first];
-            for (s, at) in shares.iter_mut().enumerate() {
-                let v = flow.at(flow.cell(start + s as f64 + 0.5));
-                if v.is_finite() {
-                    at.push(v / level);
-                }
+            if let (Some(usual), Some(taken)) = (level(track, pass, flow), level(track, pass, rate))
+            {
+                count += 1;
+                flows.add(flow, track.start[pass.first], usual);
+                intakes.add(rate, track.start[pass.first], taken);
             }
         }
-        let profile = shares
-            .into_iter()
-            .map(|mut v| {
-                if v.len() < FEWEST_PASSES {
-                    return f32::NAN;
-                }
-                let m = v.len() / 2;
-                *v.select_nth_unstable_by(m, f32::total_cmp).1
-            })
-            .collect();
         Self {
             passes: count,
-            profile,
+            profile: flows.medians(),
+            intake: intakes.medians(),
         }
+    }
+
+    /// Flow at a second after entry; NaN outside the profile.
+    fn at(&self, second: usize) -> f32 {
+        self.profile
+            .get(BEFORE_S + second)
+            .copied()
+            .unwrap_or(f32::NAN)
     }
 
     /// Time after entry at which flow stays above half of its level, s; 0 where it begins above. `None` without profile.
     pub fn half_time(&self) -> Option<f64> {
-        let p = &self.profile;
-        let last_low = (0..p.len()).rev().find(|&s| p[s] < 0.5);
+        let last_low = (0..PROFILE_S - BEFORE_S).rev().find(|&s| self.at(s) < 0.5);
         match last_low {
-            None => p.first().filter(|v| v.is_finite()).map(|_| 0.0),
-            Some(s) if s + 1 < p.len() && p[s + 1].is_finite() => {
-                let (a, b) = (f64::from(p[s]), f64::from(p[s + 1]));
+            None => self.at(0).is_finite().then_some(0.0),
+            Some(s) if self.at(s + 1).is_finite() => {
+                let (a, b) = (f64::from(self.at(s)), f64::from(self.at(s + 1)));
                 Some(s as f64 + 0.5 + (0.5 - a) / (b - a))
             }
             Some(_) => None,
         }
     }
 
+    /// First-order mixing of the machine, from how steeply flow rises: an exponential goes from a quarter to three
+    /// quarters of its level in τ ln 3. What the intake itself takes to rise (the machine gathers speed, its header
+    /// meets the crop askew, rows are smoothed) is taken off in quadrature. `step`: usual time from row to row, s.
+    /// `None` where the rise is not seen from below a quarter.
+    pub fn mixing(&self, step: f64) -> Option<Mixing> {
+        if self.passes < FEWEST_PASSES as u32 || !(self.at(0) < 0.25) {
+            return None;
+        }
+        let rise = rise(&self.profile)?;
+        // Smoothing by a row's mean and the signal's own σ of one row.
+        let sudden = 1.35 * 1.04 * step;
+        let taken = rise_of_intake(&self.intake).unwrap_or(sudden).max(sudden);
+        let tau = (rise * rise - taken * taken).max(0.0).sqrt() / 3f64.ln();
+        // How well such a rise can be read (our choice: a third of a row, a fifth of itself and of the intake's).
+        let standard_error = (0.33 * step).hypot(0.2 * tau).hypot(0.2 * taken);
+        Some(Mixing {
+            seconds: tau,
+            standard_error,
+        })
+    }
+
     /// Whether the machine is seen to fill: nearly no flow at first, half of the level not before three seconds.
     /// `None` where the entries do not tell.
     pub fn fills(&self) -> Option<bool> {
         let half = self.half_time()?;
-        let first = *self.profile.get(1)?;
+        let first = Some(self.at(1)).filter(|v| v.is_finite())?;
         if first < 0.35 && half >= 3.0 {
             Some(true)
         } else if half < 2.5 {
@@ -90,24 +115,71 @@ impl EntryEvidence {
     }
 
     /// Joins the entries of several fields, each weighted by its passes.
-    pub fn join<'a>(all: impl IntoIterator<Item = &'a EntryEvidence>) -> Self {
-        let mut sum = vec![(0.0f32, 0.0f32); PROFILE_S];
-        let mut passes = 0;
-        for e in all {
-            passes += e.passes;
-            for (s, &v) in sum.iter_mut().zip(&e.profile) {
-                if v.is_finite() {
-                    s.0 += v * e.passes as f32;
-                    s.1 += e.passes as f32;
+    pub fn join<'a>(all: impl IntoIterator<Item = &'a EntryEvidence> + Clone) -> Self {
+        let mean = |pick: fn(&EntryEvidence) -> &[f32]| -> Vec<f32> {
+            let mut sum = vec![(0.0f32, 0.0f32); PROFILE_S];
+            for e in all.clone() {
+                for (s, &v) in sum.iter_mut().zip(pick(e)) {
+                    if v.is_finite() {
+                        s.0 += v * e.passes as f32;
+                        s.1 += e.passes as f32;
+                    }
                 }
             }
+            sum.into_iter()
+                .map(|(v, w)| if w > 0.0 { v / w } else { f32::NAN })
+                .collect()
+        };
+        Self {
+            passes: all.clone().into_iter().map(|e| e.passes).sum(),
+            profile: mean(|e| &e.profile),
+            intake: mean(|e| &e.intake),
         }
-        let profile = sum
-            .into_iter()
-            .map(|(v, w)| if w > 0.0 { v / w } else { f32::NAN })
-            .collect();
-        Self { passes, profile }
     }
+}
+
+/// Shares of many passes, second by second.
+#[derive(Default)]
+struct Columns(Vec<Vec<f32>>);
+
+impl Columns {
+    fn add(&mut self, signal: &Signal, start: f64, level: f32) {
+        self.0.resize(PROFILE_S, Vec::new());
+        for (s, column) in self.0.iter_mut().enumerate() {
+            let v = signal.at(signal.cell(start + s as f64 + 0.5 - BEFORE_S as f64));
+            if v.is_finite() {
+                column.push(v / level);
+            }
+        }
+    }
+
+    fn medians(self) -> Vec<f32> {
+        let median = |mut v: Vec<f32>| {
+            if v.len() < FEWEST_PASSES {
+                return f32::NAN;
+            }
+            let m = v.len() / 2;
+            *v.select_nth_unstable_by(m, f32::total_cmp).1
+        };
+        self.0.into_iter().map(median).collect()
+    }
+}
+
+/// Time from a quarter to three quarters of the level, s; `None` where the profile does not begin below a quarter.
+fn rise(profile: &[f32]) -> Option<f64> {
+    Some(crossing(profile, 0.75)? - crossing(profile, 0.25)?)
+}
+
+/// The same of the intake, which begins at entry: only its first seconds count.
+fn rise_of_intake(profile: &[f32]) -> Option<f64> {
+    profile.get(..BEFORE_S + 15).and_then(rise)
+}
+
+/// Where a profile first comes above a level from below it, in seconds from its begin.
+fn crossing(profile: &[f32], level: f32) -> Option<f64> {
+    let s = (1..profile.len()).find(|&s| profile[s - 1] < level && profile[s] >= level)?;
+    let (a, b) = (profile[s - 1], profile[s]);
+    Some(s as f64 - f64::from((b - level) / (b - a)))
 }
 
 /// Median flow of a pass where it must have settled; `None` for a pass too short for that.
@@ -135,7 +207,10 @@ mod tests {
     fn profile(rise: impl Fn(f32) -> f32) -> EntryEvidence {
         EntryEvidence {
             passes: 10,
-            profile: (0..PROFILE_S).map(|s| rise(s as f32 + 0.5)).collect(),
+            profile: (0..PROFILE_S)
+                .map(|s| rise(s as f32 + 0.5 - BEFORE_S as f32))
+                .collect(),
+            intake: vec![f32::NAN; PROFILE_S],
         }
     }
 
@@ -151,6 +226,7 @@ mod tests {
         // First-order lag behind a dead time: half of the level at θ + τ ln 2.
         assert!((raw.half_time().unwrap() - (9.0 + 3.0 * 2f64.ln())).abs() < 0.3);
         assert_eq!(raw.fills(), Some(true));
+        assert!((raw.mixing(0.1).unwrap().seconds - 3.0).abs() < 0.4);
         let shifted = profile(|s| 1.0 - 0.4 * (-s / 2.0).exp());
         assert_eq!(shifted.half_time(), Some(0.0));
         assert_eq!(shifted.fills(), Some(false));

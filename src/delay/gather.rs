@@ -2,7 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::curve::{Block, CANDIDATE_STEP_S, CANDIDATES, Curve, LOWEST_CANDIDATE_S};
+use super::curve::{
+    Block, CANDIDATE_STEP_S, CANDIDATES, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S,
+};
 use super::signal::GRID_S;
 use super::{EntryEvidence, OpposedPair, Signal, opposed_pairs};
 use crate::log::{Log, Timeline};
@@ -13,6 +15,14 @@ const MOST_PAIRS: usize = 8_000;
 /// Blocks the pairs are parted into, across the direction of travel. A pass's own noise at one place meets all its
 /// neighbours in the same block, so blocks are independent though pairs are not.
 const BLOCKS: usize = 16;
+/// Flow below this share of the usual one is filling, emptying or not logged.
+const SETTLED_SHARE: f32 = 0.2;
+/// Flow this near to such flow is not settled either: what smoothing reaches, in rows, and the foot of a ramp, s.
+const SETTLE_ROWS: f64 = 3.5;
+/// See [`SETTLE_ROWS`].
+const SETTLE_S: f64 = 4.0;
+/// Least half-width of the parabola through the minimum, s (our choice: four candidates either side).
+const FIT_HALF_WIDTH_S: f64 = 2.0;
 /// Fewest pairs a block needs.
 const FEWEST_IN_BLOCK: usize = 12;
 /// Length of a segment, m: longer than the features that tell the delay, shorter than drifts (our choice; between
@@ -46,9 +56,9 @@ pub struct Evidence {
     /// Machine name.
     pub machine: String,
     /// Disagreement of opposed passes over candidate delays, from log yield.
-    pub grain: Curve,
+    pub grain: Curves,
     /// The same from moisture.
-    pub moisture: Curve,
+    pub moisture: Curves,
     /// Rise of flow at pass entry.
     pub entry: EntryEvidence,
     /// Usual interval of a row, s.
@@ -80,22 +90,20 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
             };
             let flow = Signal::rate(track, &of(mass));
             let rate = Signal::rate(track, &of(area));
-            let entry = EntryEvidence::gather(timeline, passes, t, &flow);
-            let floor = flow.median().unwrap_or(1.0).max(1e-6) * 0.2;
-            let log_flow = flow.map(|v| if v > floor { v.ln() } else { f32::NAN });
+            let entry = EntryEvidence::gather(timeline, passes, t, &flow, &rate);
+            let floor = flow.median().unwrap_or(1.0).max(1e-6) * SETTLED_SHARE;
+            let reach = SETTLE_S + SETTLE_ROWS * track.usual_step;
+            let log_flow = flow.settled(floor, reach).map(f32::ln);
             let log_rate = rate.map(|v| if v > 0.0 { v.ln() } else { f32::NAN });
             let sites = sites(log, timeline, passes, t, &pairs);
-            let half = track.usual_step.max(2.0);
-            let grain = curve(
-                &sites,
-                &log_flow,
-                |time| log_rate.at(log_rate.cell(time)),
-                half,
-            );
+            let half = track.usual_step.max(FIT_HALF_WIDTH_S);
+            let offset = |time: f64| log_rate.at(log_rate.cell(time));
+            let grain = MIXING_S.map(|tau| curve(&sites, &log_flow.symmetrised(tau), offset, half));
             let wet: Vec<f64> = (track.rows.iter().enumerate())
                 .map(|(k, &i)| log.moisture[i as usize] * track.interval(k))
                 .collect();
-            let moisture = curve(&sites, &Signal::rate(track, &wet), |_| 0.0, half);
+            let wet = curve(&sites, &Signal::rate(track, &wet), |_| 0.0, half);
+            let moisture = MIXING_S.map(|_| wet.clone());
             let machine = log.machines[track.machine as usize].clone();
             Evidence {
                 machine,

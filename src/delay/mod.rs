@@ -18,7 +18,10 @@ mod pool;
 mod shift;
 mod signal;
 
-pub use curve::{CANDIDATE_STEP_S, Curve, LOWEST_CANDIDATE_S, Minimum, candidate, minimum};
+pub use curve::{
+    CANDIDATE_STEP_S, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S, Minimum, Mixing, candidate,
+    minimum,
+};
 pub use entry::EntryEvidence;
 pub use gather::{DelayInput, Evidence, gather};
 pub use pairs::{OpposedPair, opposed_pairs};

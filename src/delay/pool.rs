@@ -5,8 +5,8 @@
 //! Clin. Trials 7:177), and each field's delay is the weighted mean of its own and the group's. A field whose data
 //! say nothing takes the group's; a group that says nothing is refused.
 
-use super::curve::{Minimum, minimum};
-use super::{Curve, EntryEvidence, Evidence};
+use super::curve::{Minimum, Mixing, minimum};
+use super::{Curves, EntryEvidence, Evidence};
 use crate::stats::student_975;
 use crate::summary::{DelayBasis, Estimate};
 
@@ -63,15 +63,16 @@ pub struct Decision {
 
 /// Decides the delay of every field of one machine and crop; the result is in the order given.
 pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
+    let mixing = mixing(fields);
     let own: Vec<Option<Minimum>> = fields
         .iter()
-        .map(|f| own_minimum(&f.evidence.grain))
+        .map(|f| own_minimum(&f.evidence.grain, mixing))
         .collect();
     let groups = group(fields, &own);
     let moisture = moisture_delays(fields);
     let mut out: Vec<Option<Decision>> = vec![None; fields.len()];
     for members in &groups {
-        let pool = Pool::new(fields, &own, members);
+        let pool = Pool::new(fields, &own, members, mixing);
         for &f in members {
             let mut decision = match fields[f].fixed {
                 Some(value) => fixed(value, own[f]),
@@ -85,8 +86,23 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
     out.into_iter().flatten().collect()
 }
 
-fn own_minimum(curve: &Curve) -> Option<Minimum> {
-    minimum(&[curve]).filter(|m| m.identified())
+fn own_minimum(curve: &Curves, mixing: Mixing) -> Option<Minimum> {
+    minimum(&[curve], mixing).filter(|m| m.identified())
+}
+
+/// The machine's mixing, from the entries of its fields; of raw logs, since a shifted one hides the rise.
+fn mixing(fields: &[FieldEvidence]) -> Mixing {
+    let filling: Vec<&EntryEvidence> = fields
+        .iter()
+        .map(|f| &f.evidence.entry)
+        .filter(|e| e.fills() == Some(true))
+        .collect();
+    let entry = EntryEvidence::join(filling);
+    let step = fields
+        .iter()
+        .map(|f| f.evidence.interval)
+        .fold(0.0, f64::max);
+    entry.mixing(step).unwrap_or(Mixing::UNKNOWN)
 }
 
 fn fixed(value: f64, own: Option<Minimum>) -> Decision {
@@ -162,13 +178,18 @@ struct Pool {
 }
 
 impl Pool {
-    fn new(fields: &[FieldEvidence], own: &[Option<Minimum>], members: &[usize]) -> Self {
-        let curves: Vec<&Curve> = members.iter().map(|&f| &fields[f].evidence.grain).collect();
+    fn new(
+        fields: &[FieldEvidence],
+        own: &[Option<Minimum>],
+        members: &[usize],
+        mixing: Mixing,
+    ) -> Self {
+        let curves: Vec<&Curves> = members.iter().map(|&f| &fields[f].evidence.grain).collect();
         let entry = EntryEvidence::join(members.iter().map(|&f| &fields[f].evidence.entry));
         let minima: Vec<Minimum> = members.iter().filter_map(|&f| own[f]).collect();
         Self {
             fields: members.len(),
-            joint: minimum(&curves).filter(Minimum::identified),
+            joint: minimum(&curves, mixing).filter(Minimum::identified),
             field_variance: field_variance(&minima),
             fills: entry.fills(),
             half_time: entry.half_time(),
@@ -291,11 +312,19 @@ fn disagreement(entry: &EntryEvidence, decision: &Decision) -> Option<Disagreeme
 
 /// Moisture's own delay per field: its own minimum, or the machine's, where identified.
 fn moisture_delays(fields: &[FieldEvidence]) -> Vec<Option<f64>> {
-    let curves: Vec<&Curve> = fields.iter().map(|f| &f.evidence.moisture).collect();
-    let joint = minimum(&curves).filter(Minimum::identified);
+    let curves: Vec<&Curves> = fields.iter().map(|f| &f.evidence.moisture).collect();
+    let none = Mixing {
+        seconds: 0.0,
+        standard_error: 0.0,
+    };
+    let joint = minimum(&curves, none).filter(Minimum::identified);
     fields
         .iter()
-        .map(|f| own_minimum(&f.evidence.moisture).or(joint).map(|m| m.delay))
+        .map(|f| {
+            own_minimum(&f.evidence.moisture, none)
+                .or(joint)
+                .map(|m| m.delay)
+        })
         .collect()
 }
 

@@ -74,6 +74,57 @@ impl Signal {
         self
     }
 
+    /// The signal without the cells within `reach` seconds of one below `floor`: where a machine fills, empties or was
+    /// cut off by a display, its neighbourhood is smoothed with it.
+    pub fn settled(mut self, floor: f32, reach: f64) -> Self {
+        let reach = (reach / GRID_S).round() as usize;
+        let n = self.value.len();
+        let low: Vec<usize> = (0..n).filter(|&i| self.value[i] < floor).collect();
+        let mut done = 0;
+        for i in low {
+            let (from, to) = (i.saturating_sub(reach).max(done), (i + reach + 1).min(n));
+            if from < to {
+                self.value[from..to].fill(f32::NAN);
+                done = to;
+            }
+        }
+        self
+    }
+
+    /// The signal as a machine of symmetric response would have logged it: the phase of first-order mixing with time
+    /// constant `tau` (s) is undone, its mean delay is not. Noise keeps its spectrum, so signals symmetrised with
+    /// different constants can be compared.
+    ///
+    /// NaN cells are bridged by what stands beside them and stay NaN.
+    pub fn symmetrised(&self, tau: f64) -> Self {
+        if !(tau > 0.0) {
+            return self.clone();
+        }
+        let kernel = phase_kernel(tau);
+        let half = kernel.len() / 2;
+        let filled = fill(&self.value);
+        let n = filled.len();
+        let value = (0..n)
+            .map(|i| {
+                if self.value[i].is_nan() {
+                    return f32::NAN;
+                }
+                if i < half || i + half >= n {
+                    return self.value[i];
+                }
+                kernel
+                    .iter()
+                    .zip(&filled[i - half..=i + half])
+                    .map(|(k, v)| k * v)
+                    .sum()
+            })
+            .collect();
+        Self {
+            origin: self.origin,
+            value,
+        }
+    }
+
     /// Grid cell of a time on the track's clock; may lie outside the signal.
     pub fn cell(&self, time: f64) -> i64 {
         ((time - self.origin) / GRID_S).floor() as i64
@@ -102,6 +153,57 @@ impl Signal {
         let m = v.len() / 2;
         Some(*v.select_nth_unstable_by(m, f32::total_cmp).1)
     }
+}
+
+/// Reach of the phase kernel, s.
+const KERNEL_S: f64 = 16.0;
+
+/// Taps (in the order in which they meet the signal) of the filter with transfer exp(i(atan ωτ − ωτ)), by the inverse
+/// Fourier integral up to the grid's Nyquist frequency, tapered by the smoothing that the signal has anyway.
+///
+/// First-order mixing has the transfer 1/(1 + iωτ), whose phase is −atan ωτ and whose mean delay is τ: after the
+/// filter its phase is −ωτ, a pure delay.
+fn phase_kernel(tau: f64) -> Vec<f32> {
+    let half = (KERNEL_S / GRID_S) as i64;
+    let nyquist = std::f64::consts::PI / GRID_S;
+    let steps = 4000;
+    let taps: Vec<f64> = (-half..=half)
+        .map(|j| {
+            // Tap j meets the signal j cells later; the filter's impulse response at lag t = −j·grid.
+            let t = -(j as f64) * GRID_S;
+            let h = nyquist / f64::from(steps);
+            (0..steps)
+                .map(|k| {
+                    let w = (f64::from(k) + 0.5) * h;
+                    let taper = 0.5 * (1.0 + (std::f64::consts::PI * w / nyquist).cos());
+                    taper * ((w * tau).atan() - w * tau + w * t).cos()
+                })
+                .sum::<f64>()
+                * h
+                / std::f64::consts::PI
+        })
+        .collect();
+    let total: f64 = taps.iter().sum();
+    taps.iter().map(|t| (t / total) as f32).collect()
+}
+
+/// NaN replaced by the nearest finite value before, else after; 0 where there is none.
+fn fill(values: &[f32]) -> Vec<f32> {
+    let first = values
+        .iter()
+        .copied()
+        .find(|v| v.is_finite())
+        .unwrap_or_default();
+    let mut last = first;
+    values
+        .iter()
+        .map(|&v| {
+            if v.is_finite() {
+                last = v;
+            }
+            last
+        })
+        .collect()
 }
 
 /// Spreads an amount evenly over `[from, to)` in cell units.
@@ -167,6 +269,40 @@ mod tests {
         let s = Signal::rate(&track(40, 1.0), &amount);
         assert!((s.at(s.cell(20.5)) - 2.0).abs() < 1e-5);
         assert!(Signal::rate(&track(0, 1.0), &[]).median().is_none());
+    }
+
+    #[test]
+    fn first_order_mixing_becomes_symmetric_about_its_mean() {
+        // An impulse behind 4 s of dead time and a lag of 3 s: mean 7 s.
+        let (theta, tau) = (4.0, 3.0);
+        let n = 120;
+        let answer = |t: f64| {
+            if t < theta {
+                0.0
+            } else {
+                1.0 - (-(t - theta) / tau).exp()
+            }
+        };
+        let amount: Vec<f64> = (0..n)
+            .map(|k| answer(k as f64 - 29.0) - answer(k as f64 - 30.0))
+            .collect();
+        let s = Signal::rate(&track(n, 1.0), &amount).symmetrised(tau);
+        let at = |t: f64| f64::from(s.at(s.cell(30.0 + t + 0.01)));
+        let (mut sum, mut first) = (0.0, 0.0);
+        for k in -40..80 {
+            let t = 7.0 + f64::from(k) * GRID_S;
+            sum += at(t);
+            first += at(t) * t;
+        }
+        assert!((first / sum - 7.0).abs() < 0.15, "{}", first / sum);
+        for d in [1.0, 2.0, 4.0] {
+            assert!(
+                (at(7.0 + d) - at(7.0 - d)).abs() < 0.08 * at(7.0),
+                "{d}: {} {}",
+                at(7.0 + d),
+                at(7.0 - d)
+            );
+        }
     }
 
     #[test]
