@@ -266,6 +266,14 @@ fn run(seed: u64) -> Vec<Case> {
         }
     };
     let evidence = gather::machines(&prepared);
+    if std::env::var("PROFILE").is_ok() {
+        for e in &evidence {
+            println!(
+                "{:?}\n{:?}\npasses {}",
+                e.delay.entry.profile, e.delay.entry.intake, e.delay.entry.passes
+            );
+        }
+    }
     prepared
         .timeline
         .tracks

@@ -16,6 +16,8 @@ const PROFILE_S: usize = 55;
 const BEFORE_S: usize = 10;
 /// Shortest pass that has a level of its own to compare with, s: the longest delay and ramp, and ten seconds more.
 const LEVEL_FROM_S: f64 = 28.0;
+/// Seconds after the half-time whose flow is the level that a machine fills to.
+const NEARBY_S: std::ops::Range<usize> = 7..15;
 /// Fewest passes a profile is taken from.
 const FEWEST_PASSES: usize = 4;
 
@@ -166,13 +168,29 @@ impl Columns {
 }
 
 /// Time from a quarter to three quarters of the level, s; `None` where the profile does not begin below a quarter.
+///
+/// The level is that of [`NEARBY_S`] after half of it is reached: where the headland is poorer than the field, the flow
+/// that a machine fills to is the headland's.
 fn rise(profile: &[f32]) -> Option<f64> {
-    Some(crossing(profile, 0.75)? - crossing(profile, 0.25)?)
+    let half = crossing(profile, 0.5)?.ceil() as usize;
+    let near: Vec<f32> = profile
+        .iter()
+        .skip(half + NEARBY_S.start)
+        .take(NEARBY_S.len())
+        .copied()
+        .filter(|v| v.is_finite())
+        .collect();
+    let level = if near.is_empty() {
+        1.0
+    } else {
+        near.iter().sum::<f32>() / near.len() as f32
+    };
+    Some(crossing(profile, 0.75 * level)? - crossing(profile, 0.25 * level)?)
 }
 
 /// The same of the intake, which begins at entry: only its first seconds count.
 fn rise_of_intake(profile: &[f32]) -> Option<f64> {
-    profile.get(..BEFORE_S + 15).and_then(rise)
+    profile.get(..BEFORE_S + 25).and_then(rise)
 }
 
 /// Where a profile first comes above a level from below it, in seconds from its begin.
