@@ -1,11 +1,13 @@
 //! Evidence of one field on the delays of its machines.
 
+use std::sync::LazyLock;
+
 use serde::{Deserialize, Serialize};
 
 use super::curve::{
     Block, CANDIDATE_STEP_S, CANDIDATES, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S,
 };
-use super::signal::GRID_S;
+use super::signal::{GRID_S, PhaseKernel};
 use super::{EntryEvidence, OpposedPair, Signal, opposed_pairs};
 use crate::log::{Log, Timeline};
 use crate::passes::Passes;
@@ -34,6 +36,9 @@ const FEWEST_IN_SEGMENT: usize = 6;
 const END_MARGIN_S: f64 = 12.0;
 /// Differences beyond this many robust standard deviations count no more than that.
 const WINSOR: f32 = 3.0;
+
+/// The kernels of [`MIXING_S`], the same for every field.
+static KERNELS: LazyLock<[PhaseKernel; MIXING_S.len()]> = LazyLock::new(|| MIXING_S.map(PhaseKernel::new));
 
 /// What the delay is sought in.
 #[derive(Debug, Clone, Copy)]
@@ -98,7 +103,7 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
             let sites = sites(log, timeline, passes, t, &pairs);
             let half = track.usual_step.max(FIT_HALF_WIDTH_S);
             let offset = |time: f64| log_rate.at(log_rate.cell(time));
-            let grain = MIXING_S.map(|tau| curve(&sites, &log_flow.symmetrised(tau), offset, half));
+            let grain = KERNELS.each_ref().map(|kernel| curve(&sites, &log_flow.symmetrised(kernel), offset, half));
             let wet: Vec<f64> = (track.rows.iter().enumerate())
                 .map(|(k, &i)| log.moisture[i as usize] * track.interval(k))
                 .collect();
