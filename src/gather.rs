@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::delay::{self, DelayInput, FieldEvidence, decide};
+use crate::delay::{self, DelayInput, FieldEvidence, TrackSignals, decide};
 use crate::loads::{self, LoadEvidence};
 use crate::prepare::Prepared;
 use crate::ramps::{self, RampInput};
@@ -36,13 +36,18 @@ pub fn machines(field: &Prepared) -> Vec<MachineEvidence> {
         width,
         ..
     } = field;
-    let (mass, area) = (faults.mass.as_slice(), width.new_area.as_slice());
+    let area = width.new_area.as_slice();
+    let signals: Vec<TrackSignals> = timeline
+        .tracks
+        .iter()
+        .map(|t| TrackSignals::new(t, &faults.mass, area))
+        .collect();
     let delays = delay::gather(&DelayInput {
         log: &input.log,
         timeline,
         passes,
-        mass,
         area,
+        signals: &signals,
     });
     // Profiles are taken with what this field alone says; they move when the pool has decided.
     let provisional: Vec<f64> = delays
@@ -61,8 +66,7 @@ pub fn machines(field: &Prepared) -> Vec<MachineEvidence> {
             log: &input.log,
             timeline,
             passes,
-            mass,
-            area,
+            signals: &signals,
         },
         &provisional,
     );

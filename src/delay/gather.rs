@@ -8,7 +8,7 @@ use super::curve::{
     Block, CANDIDATE_STEP_S, CANDIDATES, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S,
 };
 use super::signal::{GRID_S, PhaseKernel};
-use super::{EntryEvidence, OpposedPair, Signal, opposed_pairs};
+use super::{EntryEvidence, OpposedPair, Signal, TrackSignals, opposed_pairs};
 use crate::log::{Log, Timeline};
 use crate::passes::Passes;
 
@@ -38,7 +38,8 @@ const END_MARGIN_S: f64 = 12.0;
 const WINSOR: f32 = 3.0;
 
 /// The kernels of [`MIXING_S`], the same for every field.
-static KERNELS: LazyLock<[PhaseKernel; MIXING_S.len()]> = LazyLock::new(|| MIXING_S.map(PhaseKernel::new));
+static KERNELS: LazyLock<[PhaseKernel; MIXING_S.len()]> =
+    LazyLock::new(|| MIXING_S.map(PhaseKernel::new));
 
 /// What the delay is sought in.
 #[derive(Debug, Clone, Copy)]
@@ -49,10 +50,10 @@ pub struct DelayInput<'a> {
     pub timeline: &'a Timeline,
     /// Its passes.
     pub passes: &'a Passes,
-    /// Wet mass per row with faults replaced, kg.
-    pub mass: &'a [f64],
     /// Newly cut area per row, m²; NaN where none is known.
     pub area: &'a [f64],
+    /// The signals of its tracks.
+    pub signals: &'a [TrackSignals],
 }
 
 /// What one field says of one machine's delay.
@@ -76,8 +77,8 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
         log,
         timeline,
         passes,
-        mass,
         area,
+        signals,
     } = *input;
     let usable = |i: usize| {
         let cut = passes.since_start[i] + passes.until_stop[i];
@@ -90,24 +91,28 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
         .iter()
         .enumerate()
         .map(|(t, track)| {
-            let of = |column: &[f64]| -> Vec<f64> {
-                track.rows.iter().map(|&i| column[i as usize]).collect()
-            };
-            let flow = Signal::rate(track, &of(mass));
-            let rate = Signal::rate(track, &of(area));
-            let entry = EntryEvidence::gather(timeline, passes, t, &flow, &rate);
+            let TrackSignals {
+                grid,
+                flow,
+                intake: rate,
+            } = &signals[t];
+            let entry = EntryEvidence::gather(timeline, passes, t, flow, rate);
             let floor = flow.median().unwrap_or(1.0).max(1e-6) * SETTLED_SHARE;
             let reach = SETTLE_S + SETTLE_ROWS * track.usual_step;
-            let log_flow = flow.settled(floor, reach).map(f32::ln);
-            let log_rate = rate.map(|v| if v > 0.0 { v.ln() } else { f32::NAN });
+            let log_flow = flow.clone().settled(floor, reach).map(f32::ln);
+            let log_rate = rate
+                .clone()
+                .map(|v| if v > 0.0 { v.ln() } else { f32::NAN });
             let sites = sites(log, timeline, passes, t, &pairs);
             let half = track.usual_step.max(FIT_HALF_WIDTH_S);
             let offset = |time: f64| log_rate.at(log_rate.cell(time));
-            let grain = KERNELS.each_ref().map(|kernel| curve(&sites, &log_flow.symmetrised(kernel), offset, half));
+            let grain = KERNELS
+                .each_ref()
+                .map(|kernel| curve(&sites, &log_flow.symmetrised(kernel), offset, half));
             let wet: Vec<f64> = (track.rows.iter().enumerate())
                 .map(|(k, &i)| log.moisture[i as usize] * track.interval(k))
                 .collect();
-            let wet = curve(&sites, &Signal::rate(track, &wet), |_| 0.0, half);
+            let wet = curve(&sites, &grid.rate(track, &wet), |_| 0.0, half);
             let moisture = MIXING_S.map(|_| wet.clone());
             let machine = log.machines[track.machine as usize].clone();
             Evidence {

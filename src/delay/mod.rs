@@ -27,4 +27,4 @@ pub use gather::{DelayInput, Evidence, gather};
 pub use pairs::{OpposedPair, opposed_pairs};
 pub use pool::{Decision, Disagreement, FieldEvidence, decide};
 pub use shift::{Shifted, shift};
-pub use signal::Signal;
+pub use signal::{Grid, Signal, TrackSignals};

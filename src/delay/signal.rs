@@ -20,52 +20,7 @@ impl Signal {
     ///
     /// A row whose amount is NaN counts as not logged. Cells less than half covered by logged time are NaN.
     pub fn rate(track: &Track, amount: &[f64]) -> Self {
-        let Some((&first, &last)) = track.start.first().zip(track.end.last()) else {
-            return Self {
-                origin: 0.0,
-                value: Vec::new(),
-            };
-        };
-        let origin = first - 4.0 * track.usual_step;
-        let cells = ((last - origin + 4.0 * track.usual_step) / GRID_S).ceil() as usize + 1;
-        let mut sum = vec![0.0f64; cells];
-        let mut time = vec![0.0f64; cells];
-        for (k, &a) in amount.iter().enumerate() {
-            let span = track.interval(k);
-            if span > 0.0 && a.is_finite() {
-                spread(
-                    &mut sum,
-                    (track.start[k] - origin) / GRID_S,
-                    (track.end[k] - origin) / GRID_S,
-                    a,
-                );
-                spread(
-                    &mut time,
-                    (track.start[k] - origin) / GRID_S,
-                    (track.end[k] - origin) / GRID_S,
-                    span,
-                );
-            }
-        }
-        // Three moving averages of w cells have the variance 3(w² − 1)/12 cells²: near-Gaussian with σ = one row.
-        let sigma = track.usual_step / GRID_S;
-        let half = ((((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0).round() as usize).max(1);
-        for _ in 0..3 {
-            moving_average(&mut sum, half);
-            moving_average(&mut time, half);
-        }
-        let value = sum
-            .iter()
-            .zip(&time)
-            .map(|(&s, &t)| {
-                if t >= 0.5 * GRID_S * track.usual_interval / track.usual_step {
-                    (s / t) as f32
-                } else {
-                    f32::NAN
-                }
-            })
-            .collect();
-        Self { origin, value }
+        Grid::new(track).rate(track, amount)
     }
 
     /// The same signal with `f` applied to every value.
@@ -183,7 +138,10 @@ impl PhaseKernel {
             .map(|j| {
                 // Tap j meets the signal j cells later: the impulse response at lag −j.
                 let t = -(j as f64) * GRID_S;
-                spectrum.iter().map(|(w, taper, phase)| taper * (phase + w * t).cos()).sum()
+                spectrum
+                    .iter()
+                    .map(|(w, taper, phase)| taper * (phase + w * t).cos())
+                    .sum()
             })
             .collect();
         let total: f64 = taps.iter().sum();
@@ -223,6 +181,124 @@ fn fill(values: &[f32]) -> Vec<f32> {
         .collect()
 }
 
+/// The signals of a track that delay and ramps are sought in.
+#[derive(Debug, Clone)]
+pub struct TrackSignals {
+    /// The track's grid.
+    pub grid: Grid,
+    /// Wet mass flow, kg/s.
+    pub flow: Signal,
+    /// Ground newly cut, m²/s.
+    pub intake: Signal,
+}
+
+impl TrackSignals {
+    /// From wet mass (kg, faults replaced) and newly cut area (m²) per row of the log.
+    pub fn new(track: &Track, mass: &[f64], area: &[f64]) -> Self {
+        let of = |column: &[f64]| -> Vec<f64> {
+            track.rows.iter().map(|&i| column[i as usize]).collect()
+        };
+        let grid = Grid::new(track);
+        let (flow, intake) = (grid.rate(track, &of(mass)), grid.rate(track, &of(area)));
+        Self { grid, flow, intake }
+    }
+}
+
+/// A track's grid: what all its signals share.
+#[derive(Debug, Clone)]
+pub struct Grid {
+    origin: f64,
+    cells: usize,
+    half: usize,
+    /// Smoothed share of each cell that rows cover, s.
+    covered: Vec<f64>,
+    least: f64,
+}
+
+impl Grid {
+    /// The grid of a track.
+    pub fn new(track: &Track) -> Self {
+        let Some((&first, &last)) = track.start.first().zip(track.end.last()) else {
+            return Self {
+                origin: 0.0,
+                cells: 0,
+                half: 1,
+                covered: Vec::new(),
+                least: 0.0,
+            };
+        };
+        let origin = first - 4.0 * track.usual_step;
+        let cells = ((last - origin + 4.0 * track.usual_step) / GRID_S).ceil() as usize + 1;
+        // Three moving averages of w cells have the variance 3(w² − 1)/12 cells²: near-Gaussian with σ = one row.
+        let sigma = track.usual_step / GRID_S;
+        let half = ((((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0).round() as usize).max(1);
+        let least = 0.5 * GRID_S * track.usual_interval / track.usual_step;
+        let mut grid = Self {
+            origin,
+            cells,
+            half,
+            covered: Vec::new(),
+            least,
+        };
+        grid.covered = grid.smooth(track, |k| track.interval(k));
+        grid
+    }
+
+    /// The signal of an amount per row; see [`Signal::rate`].
+    pub fn rate(&self, track: &Track, amount: &[f64]) -> Signal {
+        let sum = self.smooth(track, |k| amount[k]);
+        let own;
+        let covered = if amount.iter().all(|a| a.is_finite()) {
+            &self.covered
+        } else {
+            own = self.smooth(track, |k| {
+                if amount[k].is_finite() {
+                    track.interval(k)
+                } else {
+                    0.0
+                }
+            });
+            &own
+        };
+        let value = sum
+            .iter()
+            .zip(covered)
+            .map(|(&s, &t)| {
+                if t >= self.least {
+                    (s / t) as f32
+                } else {
+                    f32::NAN
+                }
+            })
+            .collect();
+        Signal {
+            origin: self.origin,
+            value,
+        }
+    }
+
+    fn smooth(&self, track: &Track, amount: impl Fn(usize) -> f64) -> Vec<f64> {
+        let mut cells = vec![0.0f64; self.cells];
+        for k in 0..track.len() {
+            let a = amount(k);
+            if track.interval(k) > 0.0 && a.is_finite() {
+                spread(
+                    &mut cells,
+                    (track.start[k] - self.origin) / GRID_S,
+                    (track.end[k] - self.origin) / GRID_S,
+                    a,
+                );
+            }
+        }
+        let mut other = vec![0.0; self.cells];
+        for _ in 0..3 {
+            moving_average(&cells, &mut other, self.half);
+            std::mem::swap(&mut cells, &mut other);
+        }
+        cells
+    }
+}
+
 /// Spreads an amount evenly over `[from, to)` in cell units.
 fn spread(cells: &mut [f64], from: f64, to: f64, amount: f64) {
     let density = amount / (to - from);
@@ -233,20 +309,19 @@ fn spread(cells: &mut [f64], from: f64, to: f64, amount: f64) {
     }
 }
 
-/// Replaces each cell by the mean over `half` cells either side (zero beyond the ends).
-fn moving_average(cells: &mut [f64], half: usize) {
-    let width = 2 * half + 1;
+/// Mean over `half` cells either side of each cell (zero beyond the ends).
+fn moving_average(cells: &[f64], out: &mut [f64], half: usize) {
+    let scale = 1.0 / (2 * half + 1) as f64;
     let n = cells.len();
-    let mut prefix = Vec::with_capacity(n + 1);
-    prefix.push(0.0);
-    let mut total = 0.0;
-    for &c in cells.iter() {
-        total += c;
-        prefix.push(total);
-    }
-    for (i, cell) in cells.iter_mut().enumerate() {
-        let (a, b) = (i.saturating_sub(half), (i + half + 1).min(n));
-        *cell = (prefix[b] - prefix[a]) / width as f64;
+    let mut sum: f64 = cells.iter().take(half).sum();
+    for i in 0..n {
+        if i + half < n {
+            sum += cells[i + half];
+        }
+        out[i] = (sum * scale).max(0.0); // amounts are positive; what rounding leaves of a stretch of zeros is none
+        if i >= half {
+            sum -= cells[i - half];
+        }
     }
 }
 
@@ -327,18 +402,18 @@ mod tests {
         // Alternating noise on a long track: the variance read on rows and between rows agrees within 10 %.
         let n = 4000;
         let mut seed = 1u64;
-        let noise: Vec<f64> = (0..n)
+        let noise: Vec<f64> = (0..n) // about 1, since amounts are positive
             .map(|_| {
                 seed = seed
                     .wrapping_mul(6364136223846793005)
                     .wrapping_add(1442695040888963407);
-                (seed >> 33) as f64 / (1u64 << 31) as f64 - 0.5
+                (seed >> 33) as f64 / (1u64 << 31) as f64 + 0.5
             })
             .collect();
         let s = Signal::rate(&track(n, 1.0), &noise);
         let variance = |fraction: f64| {
             (10..n - 10)
-                .map(|k| s.at(s.cell(k as f64 + fraction)).powi(2))
+                .map(|k| (s.at(s.cell(k as f64 + fraction)) - 1.0).powi(2))
                 .sum::<f32>()
                 / n as f32
         };

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::delay::Signal;
+use crate::delay::{Signal, TrackSignals};
 use crate::log::{Log, Timeline, Track};
 use crate::passes::{Pass, Passes};
 
@@ -22,10 +22,8 @@ pub struct RampInput<'a> {
     pub timeline: &'a Timeline,
     /// Its passes.
     pub passes: &'a Passes,
-    /// Wet mass per row with faults replaced, kg.
-    pub mass: &'a [f64],
-    /// Newly cut area per row, m²; NaN where none is known.
-    pub area: &'a [f64],
+    /// The signals of its tracks.
+    pub signals: &'a [TrackSignals],
 }
 
 /// Yield at one end of a pass as a share of the pass's level, per second from that end (middle of the second); NaN
@@ -53,27 +51,24 @@ pub fn gather(input: &RampInput, delays: &[f64]) -> Vec<Evidence> {
         log,
         timeline,
         passes,
-        mass,
-        area,
+        signals,
     } = *input;
     timeline
         .tracks
         .iter()
         .enumerate()
         .map(|(t, track)| {
-            let of = |column: &[f64]| -> Vec<f64> {
-                track.rows.iter().map(|&i| column[i as usize]).collect()
-            };
-            let flow = Signal::rate(track, &of(mass));
-            let rate = Signal::rate(track, &of(area));
+            let TrackSignals {
+                flow, intake: rate, ..
+            } = &signals[t];
             let own: Vec<&Pass> = passes.passes.iter().filter(|p| p.track == t).collect();
             let stride = own.len().div_ceil(MOST_PASSES).max(1);
             let delay = delays[t];
             let (mut entries, mut exits) = (Vec::new(), Vec::new());
             for pass in own.into_iter().step_by(stride) {
                 let (start, stop) = (track.start[pass.first], track.end[pass.end - 1]);
-                entries.extend(profile(track, pass, &flow, &rate, delay, |s| start + s));
-                exits.extend(profile(track, pass, &flow, &rate, delay, |s| stop - s));
+                entries.extend(profile(track, pass, flow, rate, delay, |s| start + s));
+                exits.extend(profile(track, pass, flow, rate, delay, |s| stop - s));
             }
             Evidence {
                 machine: log.machines[track.machine as usize].clone(),
