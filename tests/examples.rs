@@ -61,7 +61,7 @@ fn the_first_field_runs_and_closes() {
     let tickets: f64 = csv::Reader::from_path(dir.path().join("tickets.csv"))
         .unwrap()
         .records()
-        .map(|r| r.unwrap()[2].parse::<f64>().unwrap())
+        .map(|r| r.unwrap()[3].parse::<f64>().unwrap())
         .sum();
     assert!(
         (weighed / tickets - 1.0).abs() < 1e-9,
