@@ -343,6 +343,26 @@ fn every_module_of_the_order_exists_and_the_other_way_round() {
     );
 }
 
+/// The table of modules in the contributors' page is in the same order, and whole.
+#[test]
+fn the_contributors_page_has_the_same_order() {
+    let page = Path::new(env!("CARGO_MANIFEST_DIR")).join("DEVELOPERS.md");
+    let page = std::fs::read_to_string(page).expect("DEVELOPERS.md is there");
+    let modules = page
+        .split("\n## Modules\n")
+        .nth(1)
+        .expect("a section on modules");
+    let modules = modules.split("\n## ").next().unwrap_or_default();
+    let listed: Vec<&str> = modules
+        .lines()
+        .filter(|l| l.starts_with("| `"))
+        .filter_map(|l| l.split('|').nth(1))
+        .flat_map(|cell| cell.split('`').skip(1).step_by(2))
+        .collect();
+    let order: Vec<&str> = ORDER.into_iter().filter(|m| *m != "main").collect();
+    assert_eq!(listed, order);
+}
+
 #[test]
 fn the_command_itself_is_short() {
     let main = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/main.rs");
