@@ -75,7 +75,7 @@ impl Ledger {
     }
 }
 
-/// Sums the field up. Warnings are collected by [`super::warnings`].
+/// Sums the field up. Warnings are collected by [`super::warnings`]; how good the map is, is measured elsewhere.
 pub(super) fn summarise(
     job: &Job,
     field: &Prepared,
@@ -84,7 +84,6 @@ pub(super) fn summarise(
     ground: &Ground,
     columns: &Columns,
     map: &YieldMap,
-    quality: QualitySummary,
 ) -> Summary {
     let ledger = Ledger::new(ground, map);
     let loads = load_summaries(field, scale);
@@ -116,7 +115,7 @@ pub(super) fn summarise(
         },
         quality: QualitySummary {
             closure_pct: (weighed_kg > 0.0).then(|| 100.0 * (mapped_weighed / weighed_kg - 1.0)),
-            ..quality
+            ..QualitySummary::default()
         },
         loads,
         ledger: ledger.items(),

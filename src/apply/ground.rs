@@ -63,8 +63,8 @@ pub(super) fn place(
         no_flow: vec![true; n],
         unplaced: Amounts::default(),
     };
-    for t in 0..field.timeline.tracks.len() {
-        place_track(field, t, &machines[t], loads, &mut out);
+    for (t, machine) in machines.iter().enumerate() {
+        place_track(field, t, machine, loads, &mut out);
     }
     out
 }

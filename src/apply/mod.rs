@@ -53,9 +53,8 @@ pub fn apply(
         &checked.verdicts,
         quality.after.opposite_pass_pct,
     );
-    let mut summary = figures::summarise(
-        job, field, machines, scale, &ground, &columns, &map, quality,
-    );
+    let mut summary = figures::summarise(job, field, machines, scale, &ground, &columns, &map);
+    (summary.quality.before, summary.quality.after) = (quality.before, quality.after);
     summary.warnings = warnings::collect(field, machines, scale, &checked, &summary);
     Ok((map, summary))
 }

@@ -19,7 +19,7 @@ const SCALE_POINTS: usize = 20_000;
 const SHOWS: f64 = 0.5;
 
 /// "Nearby" reaches this far along the track beyond one header width, m: what is left of delay and antenna errors
-/// displaces opposite passes by a few metres (METHODS: 4.5 m per second of delay at 5 mph; our choice).
+/// displaces opposite passes by a few metres (twice the speed per second of delay: 4.5 m at 5 mph; our choice).
 const DISPLACED: f64 = 6.0;
 
 /// Two yields are alike within this factor (natural logarithm; our choice: a factor of two).

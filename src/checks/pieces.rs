@@ -181,12 +181,11 @@ impl Pieces {
         } else {
             ImmutableKdTree::<f64, 2>::new_from_slice(&centres).ok()
         };
-        let Some(tree) = tree else {
+        let mut lengths: Vec<f64> = self.pieces.iter().map(|p| p.length).collect();
+        let Some((tree, usual)) = tree.zip(median_in_place(&mut lengths)) else {
             self.offsets.resize(self.pieces.len() + 1, 0);
             return;
         };
-        let mut lengths: Vec<f64> = self.pieces.iter().map(|p| p.length).collect();
-        let usual = median_in_place(&mut lengths).unwrap_or(0.0);
         let widest = self.pieces.iter().map(|p| p.width).fold(0.0, f64::max);
         for piece in &self.pieces {
             // The farthest centre that can still lie beside: a usual piece, touching this one end to end.

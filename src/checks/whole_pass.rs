@@ -28,8 +28,8 @@ pub(super) fn odd_passes(
         .flat_map(|p| [p.left, p.right])
         .map(f64::abs)
         .collect();
-    let sigma = MAD_TO_SIGMA * median_in_place(&mut sizes).unwrap_or(0.0);
-    let limit = params.pass_margin.max(params.pass_sigmas * sigma);
+    let spread = median_in_place(&mut sizes).map(|m| params.pass_sigmas * MAD_TO_SIGMA * m);
+    let limit = spread.map_or(params.pass_margin, |s| s.max(params.pass_margin));
     let odd = |p: &&PassDifference| {
         p.left.signum() == p.right.signum() && p.left.abs().min(p.right.abs()) > limit
     };

@@ -7,7 +7,7 @@
 //! Agric. 17(3):385–390; Lee et al. 2012, Trans. ASABE 55(3):743–752 use the same signal in other forms).
 //!
 //! * [`gather`] takes the evidence of one field: block curves and the shape of its pass entries.
-//! * [`pool`] joins it over the fields of a machine and crop.
+//! * [`decide`] joins it over the fields of a machine and crop.
 //! * [`shift`] moves what was logged back to the ground it came from, losing and making no mass.
 
 mod curve;

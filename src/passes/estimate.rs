@@ -136,11 +136,11 @@ const BRIDGE_S: f64 = 10.0;
 /// Ground of rows without a usable position between two good ones: it was cut, though no point can be put on it.
 fn bridge(track: &Track, fixes: &[Fix], header: impl Fn(usize) -> [f64; 2], out: &mut Passes) {
     let mut last: Option<usize> = None;
-    for k in 0..track.len() {
+    for (k, fix) in fixes.iter().enumerate() {
         if k > 0 && !track.continues(k) {
             last = None;
         }
-        if fixes[k] != Fix::Good {
+        if *fix != Fix::Good {
             continue;
         }
         if let Some(a) = last.filter(|&a| a + 1 < k && track.end[k] - track.end[a] <= BRIDGE_S) {

@@ -1,4 +1,4 @@
-//! Passes: unbroken runs of one machine at work (DESIGN of the pipeline: the first stage after the positions).
+//! Passes: unbroken runs of one machine at work (the first stage after the positions).
 //!
 //! A pass ends at a time gap, a header lift or a turn. A stop inside a pass does not end it, but the machine empties
 //! and fills again, so [`Passes::since_start`] and [`Passes::until_stop`] count from and to stops as well.

@@ -236,7 +236,7 @@ fn decide(
             shared_sd: shared_sd(factor, factor_of(place)),
             basis,
             ticket: ticket.as_ref().map(|t| t.0.ticket.id.clone()),
-            weighed_kg: factor.weighed.then(|| factor.factor * load.mass_kg),
+            weighed_kg: factor.weighed.then_some(factor.factor * load.mass_kg),
             moisture_offset: None,
             moisture: None,
             remarks: Vec::new(),

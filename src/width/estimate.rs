@@ -85,9 +85,9 @@ impl Spacing {
             .iter()
             .filter(|&&z| close(z))
             .map(|z| (z - usual.max(0.0)).max(0.0).powi(2));
-        let least = 2.0 * mean(gaps).unwrap_or(0.0);
-        let error = (2.0 * sd.unwrap_or(ASSUMED_SD).powi(2))
-            .max(least)
+        let across = 2.0 * sd.unwrap_or(ASSUMED_SD).powi(2);
+        let error = mean(gaps)
+            .map_or(across, |gap| across.max(2.0 * gap))
             .min(spread.powi(2));
         Self {
             usual,

@@ -232,7 +232,7 @@ pub const REASON: Attribute = Attribute {
 mod tests {
     use super::*;
 
-    /// DESIGN's list; ≤ 10 characters and ASCII because dBase has no room for more.
+    /// The names are part of the format; ≤ 10 characters and ASCII because dBase has no room for more.
     #[test]
     fn names_are_the_format() {
         let names: Vec<&str> = POINT.iter().chain([&REASON]).map(|a| a.name).collect();
