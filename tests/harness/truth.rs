@@ -9,9 +9,10 @@
 //! - **Map error** (RMSE): over kept points whose row cut ground, each with the same weight. The truth of a row is the
 //!   yield at reference moisture of the ground that was newly cut in its interval. `yld_kg_ha` and `yield_log` of the
 //!   same row are held against the same truth, so a point set aside helps neither.
-//! - **Faults**: a fault of position and a repeated record must be set aside on its own row. A fault of flow (or
-//!   moisture) must be set aside on the row whose ground receives it: the one nearest to the row's time less the true
-//!   delay (of moisture); where the log has no row within one interval of it there is no point to judge.
+//! - **Faults**: a fault of position and a repeated record must be set aside on its own row. A fault of flow must be set
+//!   aside on the row whose ground receives it, the one nearest to the row's time less the true delay; where the log
+//!   has no row within one interval of it there is no point to judge. A fault of moisture must be set aside where the
+//!   run itself puts it (its moisture delay is no bar, and where it finds none it says so and takes the grain's).
 //! - **Sound**: the truth's own word: no fault in the row nor in the flow it receives, speed steady, at least 0.8 of the
 //!   header on standing crop from an entry ramp before to an exit ramp behind.
 
@@ -181,7 +182,7 @@ fn compare_field(farm: &Path, truth: &Value, folder: &Path) -> Field {
         kept_without_truth: 0,
         rmse_logged: f64::NAN,
         rmse_corrected: f64::NAN,
-        faults: compare_faults(truth, &rows, &points),
+        faults: compare_faults(truth, &summary, &rows, &points),
         sound: 0,
         lost: BTreeMap::new(),
     };
@@ -265,16 +266,22 @@ fn compare_loads(truth: &Value, summary: &Value) -> Loads {
     out
 }
 
-fn compare_faults(truth: &Value, rows: &[TrueRow], points: &Points) -> BTreeMap<String, Caught> {
-    let delays: BTreeMap<&str, (f64, f64)> = truth["machines"]
-        .as_array()
-        .expect("true machines")
+fn compare_faults(
+    truth: &Value,
+    summary: &Value,
+    rows: &[TrueRow],
+    points: &Points,
+) -> BTreeMap<String, Caught> {
+    let machines = truth["machines"].as_array().expect("true machines");
+    let found = summary["machines"].as_array().expect("machines");
+    let delays: BTreeMap<&str, (f64, f64)> = machines
         .iter()
-        .map(|m| {
-            (
-                text(&m["name"]),
-                (number(&m["log_delay_s"]), number(&m["moisture_delay_s"])),
-            )
+        .zip(found)
+        .map(|(t, f)| {
+            assert_eq!(t["name"], f["name"]);
+            let grain = number(&f["delay_s"]["value"]);
+            let moisture = f["moisture_delay_s"].as_f64().unwrap_or(grain);
+            (text(&t["name"]), (number(&t["log_delay_s"]), moisture))
         })
         .collect();
     let mut out: BTreeMap<String, Caught> = BTreeMap::new();
