@@ -121,7 +121,7 @@ impl Prepared {
             .map(|b| Boundary::from_degrees(b, &frame));
         let timeline = Timeline::new(log);
         let faults = crate::faults::apply(log, &timeline, &FaultParams::default().check()?);
-        let passes = passes::estimate(
+        let mut passes = passes::estimate(
             &pass_params(job, log.machines.as_slice()).check()?,
             log,
             &timeline,
@@ -149,6 +149,7 @@ impl Prepared {
             boundary.as_ref(),
             &width_params(job).check()?,
         );
+        passes.draw_in(&timeline, &share_inside(&width, &passes, boundary.as_ref()));
         let loads = assign(log, &input.tickets);
         Ok(Self {
             season: field.clone(),
@@ -162,6 +163,16 @@ impl Prepared {
             input,
         })
     }
+}
+
+/// Share of the header on standing crop; none stands outside the boundary.
+fn share_inside(width: &CutWidth, passes: &Passes, boundary: Option<&Boundary>) -> Vec<f64> {
+    let outside = |row: usize| match (passes.ground[row], boundary) {
+        (Some(ground), Some(boundary)) => !boundary.contains(ground.middle()),
+        _ => false,
+    };
+    let of_row = |(row, &share): (usize, &f64)| if outside(row) { 0.0 } else { share };
+    width.share.iter().enumerate().map(of_row).collect()
 }
 
 fn pass_params(job: &Job, machines: &[String]) -> passes::Params {

@@ -272,7 +272,7 @@ fn close(t: usize, track: &Track, first: usize, last: usize, out: &mut Passes) {
 }
 
 /// Seconds since cutting started and until it stops, per row, with stops inside a pass as ends.
-fn time_starts_and_stops(timeline: &Timeline, out: &mut Passes) {
+pub(super) fn time_starts_and_stops(timeline: &Timeline, out: &mut Passes) {
     for pass in &out.passes {
         let track = &timeline.tracks[pass.track];
         let mut start = track.start[pass.first];

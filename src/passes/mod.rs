@@ -3,6 +3,7 @@
 //! A pass ends at a time gap, a header lift or a turn. A stop inside a pass does not end it, but the machine empties
 //! and fills again, so [`Passes::since_start`] and [`Passes::until_stop`] count from and to stops as well.
 
+mod ends;
 mod estimate;
 mod params;
 mod position;

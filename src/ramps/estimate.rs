@@ -5,8 +5,9 @@ use super::gather::{Evidence, PROFILE_S, Profile};
 
 /// A profile is on its level within this share: less than a tenth of what a map's points scatter.
 const TOLERANCE: f32 = 0.03;
-/// The median itself must come this near, however wide its band is.
-const NEAR: f32 = 0.06;
+/// The median itself must come as near as half its band is wide, within these limits (our choice): a wide band holds 1
+/// long before the machine is full, but a median that few passes make cannot be held to less than its own scatter.
+const NEAR: (f32, f32) = (0.06, 0.12);
 /// Seconds for which a profile must stay on its level.
 const STAY_S: usize = 5;
 /// Longest ramp, s: four time constants of the slowest mixing reported (Arslan 2008) and a row.
@@ -76,7 +77,8 @@ fn ramp(profiles: &[Profile], default: f64) -> Ramp {
     let passes = profiles.len();
     let on = |s: usize| {
         let [low, middle, high] = band[s];
-        low <= 1.0 + TOLERANCE && high >= 1.0 - TOLERANCE && (middle - 1.0).abs() <= NEAR
+        let near = (0.5 * (high - low)).clamp(NEAR.0, NEAR.1);
+        low <= 1.0 + TOLERANCE && high >= 1.0 - TOLERANCE && (middle - 1.0).abs() <= near
     };
     let end = (passes >= FEWEST)
         .then(|| (0..=LONGEST_S).find(|&s| (s..s + STAY_S).all(on)))
@@ -160,6 +162,20 @@ mod tests {
             "{:?}",
             r.entry.seconds
         );
+    }
+
+    #[test]
+    fn a_median_is_held_to_no_less_than_its_own_scatter() {
+        // Passes that scatter by ± 30 % about a level of 0.92: chance, and no ramp.
+        let wide = |p: usize| 0.30 * ((p % 7) as f32 - 3.0) / 3.0;
+        let r = estimate(&[(&evidence(21, |p, _| 0.92 + wide(p)), 12.0)]);
+        assert_eq!((r.entry.from_data, r.entry.seconds), (true, 0.0));
+        // The same level where all passes agree is one.
+        let r = estimate(&[(
+            &evidence(21, |p, s| if s < 9.0 { 0.92 } else { 1.0 } + 0.03 * wide(p)),
+            12.0,
+        )]);
+        assert_eq!(r.entry.seconds, 9.0);
     }
 
     #[test]
