@@ -66,9 +66,10 @@ pub struct Minimum {
 impl Minimum {
     /// Whether the data identify the delay: a minimum that stands out and is narrow.
     ///
-    /// Our choice: 2.5 standard errors below every candidate 4 s away, standard error below 1 s.
+    /// Our choice: 2.5 standard errors below every candidate 4 s away, and a standard error below half a second, which
+    /// is where a second's error becomes rare.
     pub fn identified(&self) -> bool {
-        self.separation > 2.5 && self.standard_error < 1.0 && self.unshared < 0.97
+        self.separation > 2.5 && self.standard_error < 0.5 && self.unshared < 0.97
     }
 }
 

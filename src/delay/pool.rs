@@ -186,14 +186,19 @@ impl Pool {
     ) -> Self {
         let curves: Vec<&Curves> = members.iter().map(|&f| &fields[f].evidence.grain).collect();
         let entry = EntryEvidence::join(members.iter().map(|&f| &fields[f].evidence.entry));
-        let step = members.iter().map(|&f| fields[f].evidence.interval).fold(0.0, f64::max);
+        let step = members
+            .iter()
+            .map(|&f| fields[f].evidence.interval)
+            .fold(0.0, f64::max);
         let minima: Vec<Minimum> = members.iter().filter_map(|&f| own[f]).collect();
         Self {
             fields: members.len(),
             joint: minimum(&curves, mixing).filter(Minimum::identified),
             field_variance: field_variance(&minima),
             fills: entry.fills(),
-            by_entries: entry.delay(step).map(|d| (d, ENTRY_HALF_WIDTH_S.0 + ENTRY_HALF_WIDTH_S.1 * step)),
+            by_entries: entry
+                .delay(step)
+                .map(|d| (d, ENTRY_HALF_WIDTH_S.0 + ENTRY_HALF_WIDTH_S.1 * step)),
         }
     }
 
@@ -299,7 +304,9 @@ fn field_variance(minima: &[Minimum]) -> f64 {
 
 fn disagreement(evidence: &Evidence, decision: &Decision) -> Option<Disagreement> {
     let entry = &evidence.entry;
-    let by_entries = entry.delay(evidence.interval).or(entry.half_time().filter(|&h| h == 0.0))?;
+    let by_entries = entry
+        .delay(evidence.interval)
+        .or(entry.half_time().filter(|&h| h == 0.0))?;
     let delay = decision.delay.value;
     // A shifted log's entries cannot show less than nothing.
     let apart = by_entries - delay.max(0.0);
