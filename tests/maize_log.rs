@@ -14,24 +14,8 @@ use serde_json::Value;
 
 const FIELD: &str = "Maize field";
 
-const JOB: &str = r#"
-[job]
-formats = ["geojson", "shapefile"]
-yield_unit = "bu/ac"
-[log]
-columns = { flow = "mass", interval = "seconds", distance = "dist", moisture = "moist", elevation = "elev" }
-units = { flow = "lb/s", distance = "in", elevation = "ft" }
-[[machine]]
-name = "combine"
-header_width = "360 in"
-[[field]]
-client = "University of Minnesota"
-farm = "Precision Agriculture Center"
-name = "Maize field"
-season = 2000
-crop = "maize"
-logs = ["log.txt"]
-"#;
+/// The job that the example shows.
+const JOB: &str = include_str!("../examples/maize/job.toml");
 
 fn shared_log() -> Option<String> {
     let root = std::env::var_os("FANMILL_SHARED_DATA").map_or_else(
@@ -49,7 +33,7 @@ fn shared_log() -> Option<String> {
 fn figures(log: &str) -> (Farm, Value) {
     let farm = Farm::empty();
     farm.write("job.toml", JOB.as_bytes())
-        .write("log.txt", log.as_bytes());
+        .write("gartner.corn.txt", log.as_bytes());
     let run = farm.run(&[]);
     assert_eq!(run.status, 0, "{}", run.stderr);
     let summary = farm.summary(FIELD);
