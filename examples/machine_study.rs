@@ -27,6 +27,7 @@ struct Case {
     interval: f64,
     decision: Decision,
     mixing: Option<f64>,
+    entry: Option<f64>,
 }
 
 fn main() {
@@ -41,7 +42,7 @@ fn main() {
     for c in cases.iter().filter(|c| everything || is_off(c)) {
         let d = &c.decision.delay;
         println!(
-            "seed {:4} truth {:6.2} found {:6.2} [{:6.2} {:6.2}] own {:?} mixing {:.1} {}",
+            "seed {:4} truth {:6.2} found {:6.2} [{:6.2} {:6.2}] own {:?} mixing {:.1} entry {:.2} {}",
             c.seed,
             c.truth,
             d.value,
@@ -51,6 +52,7 @@ fn main() {
                 .own
                 .map(|m| (r2(m.standard_error), r2(m.separation), r2(m.unshared))),
             c.mixing.unwrap_or(f64::NAN),
+            c.entry.unwrap_or(f64::NAN) - c.truth,
             c.what
         );
     }
@@ -299,6 +301,7 @@ fn run(seed: u64) -> Vec<Case> {
                 interval: track.usual_interval,
                 decision: decide(&[alone]).remove(0),
                 mixing: e.delay.entry.mixing(track.usual_step).map(|m| m.seconds),
+                entry: e.delay.entry.delay(track.usual_step),
             })
         })
         .collect()

@@ -62,7 +62,7 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
             "no delay is removed".to_owned()
         } else {
             format!(
-                "{:.0} s is assumed, because the machine is seen to fill at its pass entries",
+                "{:.1} s is taken, from how flow rises at its pass entries",
                 d.value
             )
         };
@@ -73,11 +73,11 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
             ),
         ));
     }
-    if let Some(Disagreement { half_time, delay }) = m.delay.disagreement {
+    if let Some(Disagreement { by_entries, delay }) = m.delay.disagreement {
         out.push(Remark::new(
             "delay-disagrees",
             format!(
-                "machine {name}: neighbouring passes say {delay:.1} s, but at pass entries half of the flow is there after {half_time:.1} s; look at the map for combs between passes"
+                "machine {name}: neighbouring passes say {delay:.1} s, but flow at pass entries rises as if it were {by_entries:.1} s; look at the map for combs between passes"
             ),
         ));
     }

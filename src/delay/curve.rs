@@ -113,7 +113,7 @@ pub struct Mixing {
 impl Mixing {
     /// Where nothing tells: the middle of the published 1–5 s, and its spread.
     pub const UNKNOWN: Mixing = Mixing {
-        seconds: 2.5,
+        seconds: 3.0,
         standard_error: 1.2,
     };
 }

@@ -86,20 +86,34 @@ impl EntryEvidence {
     /// meets the crop askew, rows are smoothed) is taken off in quadrature. `step`: usual time from row to row, s.
     /// `None` where the rise is not seen from below a quarter.
     pub fn mixing(&self, step: f64) -> Option<Mixing> {
+        let rise = self.rise_of_flow()?;
+        // Smoothing by a row's mean and the signal's own σ of one row.
+        let sudden = 1.35 * 1.04 * step;
+        let taken = self.rise_of_intake().map_or(sudden, |r| r.width()).max(sudden);
+        let tau = (rise.width().powi(2) - taken * taken).max(0.0).sqrt() / 3f64.ln();
+        // How well such a rise can be read (our choice: a third of a row, a fifth of itself and of the intake's).
+        let standard_error = (0.33 * step).hypot(0.2 * tau).hypot(0.2 * taken);
+        Some(Mixing { seconds: tau, standard_error })
+    }
+
+    /// Delay by the entries alone, s: from where half of the crop is taken in to where half of the flow is there, and
+    /// from there to the mean of the response, τ(1 − ln 2) for first-order mixing. `None` where the rise is not seen.
+    pub fn delay(&self, step: f64) -> Option<f64> {
+        let taken_in = self.rise_of_intake().map_or(BEFORE_S as f64 - 0.5, |r| r.half);
+        let mixing = self.mixing(step)?.seconds;
+        Some(self.rise_of_flow()?.half - taken_in + mixing * (1.0 - 2f64.ln()))
+    }
+
+    fn rise_of_flow(&self) -> Option<Rise> {
         if self.passes < FEWEST_PASSES as u32 || !(self.at(0) < 0.25) {
             return None;
         }
-        let rise = rise(&self.profile)?;
-        // Smoothing by a row's mean and the signal's own σ of one row.
-        let sudden = 1.35 * 1.04 * step;
-        let taken = rise_of_intake(&self.intake).unwrap_or(sudden).max(sudden);
-        let tau = (rise * rise - taken * taken).max(0.0).sqrt() / 3f64.ln();
-        // How well such a rise can be read (our choice: a third of a row, a fifth of itself and of the intake's).
-        let standard_error = (0.33 * step).hypot(0.2 * tau).hypot(0.2 * taken);
-        Some(Mixing {
-            seconds: tau,
-            standard_error,
-        })
+        Rise::of(&self.profile)
+    }
+
+    /// The intake begins at entry: only its first seconds count.
+    fn rise_of_intake(&self) -> Option<Rise> {
+        self.intake.get(..BEFORE_S + 25).and_then(Rise::of)
     }
 
     /// Whether the machine is seen to fill: nearly no flow at first, half of the level not before three seconds.
@@ -167,30 +181,39 @@ impl Columns {
     }
 }
 
-/// Time from a quarter to three quarters of the level, s; `None` where the profile does not begin below a quarter.
-///
-/// The level is that of [`NEARBY_S`] after half of it is reached: where the headland is poorer than the field, the flow
-/// that a machine fills to is the headland's.
-fn rise(profile: &[f32]) -> Option<f64> {
-    let half = crossing(profile, 0.5)?.ceil() as usize;
-    let near: Vec<f32> = profile
-        .iter()
-        .skip(half + NEARBY_S.start)
-        .take(NEARBY_S.len())
-        .copied()
-        .filter(|v| v.is_finite())
-        .collect();
-    let level = if near.is_empty() {
-        1.0
-    } else {
-        near.iter().sum::<f32>() / near.len() as f32
-    };
-    Some(crossing(profile, 0.75 * level)? - crossing(profile, 0.25 * level)?)
+/// When a profile passes a quarter, half and three quarters of its level, seconds from its begin.
+#[derive(Debug, Clone, Copy)]
+struct Rise {
+    quarter: f64,
+    half: f64,
+    three_quarters: f64,
 }
 
-/// The same of the intake, which begins at entry: only its first seconds count.
-fn rise_of_intake(profile: &[f32]) -> Option<f64> {
-    profile.get(..BEFORE_S + 25).and_then(rise)
+impl Rise {
+    /// `None` where the profile does not begin below a quarter.
+    ///
+    /// The level is that of [`NEARBY_S`] after half of it is reached: where the headland is poorer than the field, the
+    /// flow that a machine fills to is the headland's.
+    fn of(profile: &[f32]) -> Option<Self> {
+        let half = crossing(profile, 0.5)?.ceil() as usize;
+        let near: Vec<f32> = profile
+            .iter()
+            .skip(half + NEARBY_S.start)
+            .take(NEARBY_S.len())
+            .copied()
+            .filter(|v| v.is_finite())
+            .collect();
+        let level = if near.is_empty() { 1.0 } else { near.iter().sum::<f32>() / near.len() as f32 };
+        Some(Self {
+            quarter: crossing(profile, 0.25 * level)?,
+            half: crossing(profile, 0.5 * level)?,
+            three_quarters: crossing(profile, 0.75 * level)?,
+        })
+    }
+
+    fn width(&self) -> f64 {
+        self.three_quarters - self.quarter
+    }
 }
 
 /// Where a profile first comes above a level from below it, in seconds from its begin.
@@ -245,6 +268,7 @@ mod tests {
         assert!((raw.half_time().unwrap() - (9.0 + 3.0 * 2f64.ln())).abs() < 0.3);
         assert_eq!(raw.fills(), Some(true));
         assert!((raw.mixing(0.1).unwrap().seconds - 3.0).abs() < 0.4);
+        assert!((raw.delay(0.1).unwrap() - 12.0).abs() < 0.5);
         let shifted = profile(|s| 1.0 - 0.4 * (-s / 2.0).exp());
         assert_eq!(shifted.half_time(), Some(0.0));
         assert_eq!(shifted.fills(), Some(false));
