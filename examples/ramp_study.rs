@@ -78,7 +78,8 @@ impl Case {
         let mean = |a: &Against| a.found / a.area;
         let truth = |a: &Against| a.truth / a.area;
         100.0
-            * (mean(&self.belt) / mean(&self.interior)
+            * (mean(&self.belt)
+                / mean(&self.interior)
                 / (truth(&self.all_belt) / truth(&self.all_interior))
                 - 1.0)
     }
@@ -205,7 +206,12 @@ fn draw(seed: u64) -> (FieldSpec, String) {
             d.between(150.0, 300.0),
             d.between(250.0, 500.0),
         ),
-        2 => Shape::l_shape(d.between(300.0, 400.0), d.between(300.0, 450.0), 120.0, 150.0),
+        2 => Shape::l_shape(
+            d.between(300.0, 400.0),
+            d.between(300.0, 450.0),
+            120.0,
+            150.0,
+        ),
         _ => Shape::curved(
             d.between(200.0, 350.0),
             d.between(250.0, 500.0),
@@ -316,7 +322,10 @@ fn measure(seed: u64) -> Option<Case> {
         delay_off: decision.delay.delay.value - truth.log_delay_s,
         ramps: [decision.ramps.entry.seconds, decision.ramps.exit.seconds],
         true_ramps: [truth.response.entry_ramp_s, truth.response.exit_ramp_s],
-        from_data: [decision.ramps.entry.from_data, decision.ramps.exit.from_data],
+        from_data: [
+            decision.ramps.entry.from_data,
+            decision.ramps.exit.from_data,
+        ],
         first: Against::default(),
         last: Against::default(),
         middle: Against::default(),
@@ -413,7 +422,7 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
             continue;
         }
         let found = run.map.yld_kg_ha[i];
-        let mut add = |to: &mut Against| to.add(found, truth.reference_kg_ha, truth.area_m2);
+        let add = |to: &mut Against| to.add(found, truth.reference_kg_ha, truth.area_m2);
         match place {
             Some(true) => add(&mut case.belt),
             Some(false) => add(&mut case.interior),
