@@ -9,7 +9,7 @@ use crate::geometry::{Boundary, Frame, FrameError};
 use crate::job::{FieldSeason, Job};
 use crate::loads::{Loads, assign};
 use crate::log::Timeline;
-use crate::passes::{self, ParamsError, Passes};
+use crate::passes::{self, Ground, ParamsError, Passes, StandingCrop};
 use crate::read::FieldInput;
 use crate::width::{self, CutWidth, Rows, WidthError};
 
@@ -149,7 +149,16 @@ impl Prepared {
             boundary.as_ref(),
             &width_params(job).check()?,
         );
-        passes.draw_in(&timeline, &share_inside(&width, &passes, boundary.as_ref()));
+        passes.keep_to_crop(
+            log,
+            &timeline,
+            &StandingCrop {
+                share: &width.share,
+                outside: &outside(&passes, boundary.as_ref()),
+                least_share: width.least_share,
+                mass: &faults.mass,
+            },
+        );
         let loads = assign(log, &input.tickets);
         Ok(Self {
             season: field.clone(),
@@ -165,14 +174,13 @@ impl Prepared {
     }
 }
 
-/// Share of the header on standing crop; none stands outside the boundary.
-fn share_inside(width: &CutWidth, passes: &Passes, boundary: Option<&Boundary>) -> Vec<f64> {
-    let outside = |row: usize| match (passes.ground[row], boundary) {
+/// Whether each row's ground is outside the boundary.
+fn outside(passes: &Passes, boundary: Option<&Boundary>) -> Vec<bool> {
+    let of_row = |ground: &Option<Ground>| match (ground, boundary) {
         (Some(ground), Some(boundary)) => !boundary.contains(ground.middle()),
         _ => false,
     };
-    let of_row = |(row, &share): (usize, &f64)| if outside(row) { 0.0 } else { share };
-    width.share.iter().enumerate().map(of_row).collect()
+    passes.ground.iter().map(of_row).collect()
 }
 
 fn pass_params(job: &Job, machines: &[String]) -> passes::Params {

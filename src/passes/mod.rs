@@ -8,6 +8,7 @@ mod estimate;
 mod params;
 mod position;
 
+pub use ends::StandingCrop;
 pub use estimate::estimate;
 pub use params::{Checked, Params, ParamsError};
 
