@@ -59,17 +59,39 @@ pub struct Minimum {
     pub degrees: f64,
     /// Share of the variance that opposed passes do not share, at the minimum (1 − correlation).
     pub unshared: f64,
+    /// Whether an independent estimate agrees and is part of it.
+    pub supported: bool,
     /// How many standard errors the minimum lies below the lowest candidate at least four seconds away.
     pub separation: f64,
 }
 
 impl Minimum {
+    /// The minimum joined with an independent estimate (value and standard error, s), weighted by their precision,
+    /// where the two agree within `agree` seconds; as it is where they do not.
+    pub fn joined(self, other: Option<(f64, f64)>, agree: f64) -> Self {
+        let Some((value, error)) = other.filter(|o| (o.0 - self.delay).abs() <= agree) else {
+            return self;
+        };
+        let (own, its) = (
+            self.standard_error.max(1e-3).powi(-2),
+            error.max(1e-3).powi(-2),
+        );
+        Self {
+            delay: (own * self.delay + its * value) / (own + its),
+            standard_error: (own + its).sqrt().recip(),
+            supported: true,
+            ..self
+        }
+    }
+
     /// Whether the data identify the delay: a minimum that stands out and is narrow.
     ///
-    /// Our choice: 2.5 standard errors below every candidate 4 s away, and a standard error below half a second, which
-    /// is where a second's error becomes rare.
+    /// Our choice: 2.5 standard errors below every candidate 4 s away (1.5 where an independent estimate has left but
+    /// few candidates), and a standard error below half a second, which is where a second's error becomes rare.
     pub fn identified(&self) -> bool {
-        self.separation > 2.5 && self.standard_error < 0.5 && self.unshared < 0.97
+        self.separation > if self.supported { 1.5 } else { 2.5 }
+            && self.standard_error < 0.5
+            && self.unshared < 0.97
     }
 }
 
@@ -170,6 +192,7 @@ pub fn minimum(fields: &[&Curves], mixing: Mixing) -> Option<Minimum> {
         standard_error: jackknife(&delays).hypot(by_mixing),
         degrees: n - 1.0,
         unshared: curve[index].exp(),
+        supported: false,
         separation,
     })
 }
