@@ -17,6 +17,8 @@ pub fn candidate(c: usize) -> f64 {
     LOWEST_CANDIDATE_S + c as f64 * CANDIDATE_STEP_S
 }
 
+/// A candidate counts where at least this share of the pairs can be read.
+const LEAST_READ: f64 = 0.3;
 /// Minimum must stand out from all candidates at least this far away, s.
 const APART_S: f64 = 4.0;
 
@@ -115,8 +117,15 @@ fn pooled(fields: &[&Curves], mixing: usize, without: Option<(usize, usize)>) ->
                 s.1 += f64::from(*v);
             }
         }
+        // A candidate that few pairs can read (near gaps, or beyond where flow has settled) says nothing.
+        let most = sums.iter().map(|s| s.1).fold(0.0, f64::max);
         for (o, (d, v)) in out.iter_mut().zip(sums) {
-            *o += f64::from(curve.pairs) * (d.max(1e-12) / v.max(1e-12)).ln();
+            let unshared = if v >= LEAST_READ * most {
+                d.max(1e-9) / v.max(1e-12)
+            } else {
+                1.0
+            };
+            *o += f64::from(curve.pairs) * unshared.ln();
         }
         weight += f64::from(curve.pairs);
     }

@@ -69,8 +69,11 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
         .map(|f| {
             let step = f.evidence.interval;
             let entries = by_entries(&f.evidence.entry, step);
-            let minimum = minimum(&[&f.evidence.grain], mixing)?.joined(entries, agree(step));
-            Some(minimum).filter(Minimum::identified)
+            let minimum = minimum(&[&f.evidence.grain], mixing)?;
+            // A machine that is seen to fill has the delay that its filling shows, or about; a valley elsewhere is chance.
+            let apart = entries.map_or(0.0, |e| (e.0 - minimum.delay).abs());
+            let minimum = minimum.joined(entries, agree(step));
+            Some(minimum).filter(|m| m.identified() && apart <= 2.0 * agree(step))
         })
         .collect();
     let groups = group(fields, &own);
