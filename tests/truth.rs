@@ -1,4 +1,4 @@
-//! The demo farm against its truth. The bars are DESIGN's own where a single run can be held to them.
+//! The demo farm against its truth. The bars are ours, where a single run can be held to them.
 
 mod harness;
 
