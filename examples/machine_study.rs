@@ -5,13 +5,13 @@
 //! had shifted −6…+4 s, dispersion 1–5 s (Arslan 2008), log interval 1–5 s, yield structure from none to strong,
 //! sensor noise 2–10 %, GNSS 0.02–1 m, speeds 1–2.6 m/s, one to three machines, several shapes and patterns.
 
-use fanmill::delay::{Decision, FieldEvidence, decide};
+use fanmill::delay::{Decision, Evidence, FieldEvidence, decide};
 use fanmill::gather;
 use fanmill::job::{FieldSeason, Job};
 use fanmill::prepare::Prepared;
 use fanmill::simulate::{
-    Column, FaultSpec, FieldSpec, HeaderUp, MachineSpec, Pattern, Reading, Shape, Shift,
-    Smoothness, WorkStateLog, simulate,
+    Column, FaultSpec, FieldSpec, HeaderUp, MachineSpec, MachineTruth, Pattern, Reading, Shape,
+    Shift, Smoothness, WorkStateLog, simulate,
 };
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -82,6 +82,25 @@ fn main() {
         );
     }
     table("structureless", cases.iter().filter(|c| c.structureless));
+    let batches: Vec<Case> = (first..first + seasons / 5)
+        .into_par_iter()
+        .flat_map_iter(run_batch)
+        .collect();
+    for c in batches
+        .iter()
+        .filter(|c| !c.decision.refused && (c.decision.delay.value - c.truth).abs() > 1.0)
+    {
+        println!(
+            "pooled, seed {}: truth {:.2}, found {:.2} {:?}",
+            c.seed, c.truth, c.decision.delay.value, c.decision.own
+        );
+    }
+    println!("four raw fields of one machine, one of them without structure, pooled:");
+    table(
+        "with structure",
+        batches.iter().filter(|c| !c.structureless),
+    );
+    table("structureless", batches.iter().filter(|c| c.structureless));
 }
 
 fn r2(v: f64) -> f64 {
@@ -250,59 +269,102 @@ fn draw(seed: u64) -> (FieldSpec, bool, String) {
     (spec, structureless, what)
 }
 
-fn run(seed: u64) -> Vec<Case> {
-    let (spec, structureless, what) = draw(seed);
-    let simulated = match simulate(&spec, seed) {
-        Ok(s) => s,
-        Err(e) => {
-            println!("seed {seed}: {e}");
-            return Vec::new();
-        }
-    };
-    let (job, field) = job_of(&spec);
-    let prepared = match Prepared::new(&job, &field, simulated.to_input()) {
-        Ok(p) => p,
-        Err(e) => {
-            println!("seed {seed}: {e}");
-            return Vec::new();
-        }
-    };
+/// Four fields of one raw machine, the last without structure: what pooling makes of them.
+fn run_batch(seed: u64) -> Vec<Case> {
+    let machine = draw(seed).0.machines.swap_remove(0);
+    let gathered: Vec<(Evidence, f64, bool)> = (0..4)
+        .filter_map(|f| {
+            let (mut spec, _, _) = draw(seed * 4 + f + 1_000_000);
+            spec.surface.cv = if f == 3 {
+                0.0
+            } else {
+                spec.surface.cv.max(0.05)
+            };
+            spec.surface.headland_effect = if f == 3 {
+                0.0
+            } else {
+                spec.surface.headland_effect
+            };
+            spec.machines = vec![machine.clone()];
+            spec.machines[0].log.shift = Shift::None;
+            let (_, evidence, truth) = gather_one(&spec, seed + f)?.into_iter().next()?;
+            Some((evidence, truth.log_delay_s, f == 3))
+        })
+        .collect();
+    let fields: Vec<FieldEvidence> = gathered
+        .iter()
+        .map(|(evidence, _, _)| FieldEvidence {
+            evidence,
+            fixed: None,
+            fixed_moisture: None,
+        })
+        .collect();
+    let decisions = decide(&fields);
+    gathered
+        .iter()
+        .zip(decisions)
+        .map(|((evidence, truth, structureless), decision)| Case {
+            seed,
+            what: "pooled".into(),
+            structureless: *structureless,
+            shifted: false,
+            truth: *truth,
+            interval: evidence.interval,
+            decision,
+            mixing: None,
+            entry: None,
+        })
+        .collect()
+}
+
+/// Simulates a season and gathers every machine's evidence.
+fn gather_one(spec: &FieldSpec, seed: u64) -> Option<Vec<(f64, Evidence, MachineTruth)>> {
+    let simulated = simulate(spec, seed)
+        .map_err(|e| println!("seed {seed}: {e}"))
+        .ok()?;
+    let (job, field) = job_of(spec);
+    let prepared = Prepared::new(&job, &field, simulated.to_input())
+        .map_err(|e| println!("seed {seed}: {e}"))
+        .ok()?;
     let evidence = gather::machines(&prepared);
-    if std::env::var("PROFILE").is_ok() {
-        for e in &evidence {
-            println!(
-                "{:?}\n{:?}\npasses {}",
-                e.delay.entry.profile, e.delay.entry.intake, e.delay.entry.passes
-            );
-        }
-    }
-    prepared
+    let of_track = prepared
         .timeline
         .tracks
         .iter()
-        .zip(&evidence)
+        .zip(evidence)
         .filter_map(|(track, e)| {
             let truth = simulated
                 .truth
                 .machines
                 .iter()
                 .find(|m| m.name == e.delay.machine)?;
+            Some((track.usual_step, e.delay, truth.clone()))
+        });
+    Some(of_track.collect())
+}
+
+fn run(seed: u64) -> Vec<Case> {
+    let (spec, structureless, what) = draw(seed);
+    gather_one(&spec, seed)
+        .unwrap_or_default()
+        .into_iter()
+        .map(|(step, evidence, truth)| {
             let alone = FieldEvidence {
-                evidence: &e.delay,
+                evidence: &evidence,
                 fixed: None,
                 fixed_moisture: None,
             };
-            Some(Case {
+            Case {
                 seed,
                 what: what.clone(),
                 structureless,
                 shifted: truth.applied_s != 0.0,
                 truth: truth.log_delay_s,
-                interval: track.usual_interval,
+                interval: evidence.interval,
                 decision: decide(&[alone]).remove(0),
-                mixing: e.delay.entry.mixing(track.usual_step).map(|m| m.seconds),
-                entry: e.delay.entry.delay(track.usual_step),
-            })
+                mixing: evidence.entry.mixing(step).map(|m| m.seconds),
+                entry: evidence.entry.delay(step),
+            }
         })
         .collect()
 }

@@ -375,12 +375,12 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
     let is_standing = |k: usize| row(rows[k]).distance_m < 0.1 * dt;
     let mut stops = Vec::new();
     let mut stood = 0.0;
-    for k in 0..rows.len() {
+    for (k, &place) in at.iter().enumerate() {
         if is_standing(k) {
             stood += dt;
         } else {
             if stood >= STOP_S {
-                stops.push(at[k]);
+                stops.push(place);
             }
             stood = 0.0;
         }

@@ -17,6 +17,8 @@ pub fn candidate(c: usize) -> f64 {
     LOWEST_CANDIDATE_S + c as f64 * CANDIDATE_STEP_S
 }
 
+/// A candidate counts where at least this share of the pairs can be read.
+const LEAST_READ: f64 = 0.3;
 /// Minimum must stand out from all candidates at least this far away, s.
 const APART_S: f64 = 4.0;
 
@@ -59,16 +61,39 @@ pub struct Minimum {
     pub degrees: f64,
     /// Share of the variance that opposed passes do not share, at the minimum (1 − correlation).
     pub unshared: f64,
+    /// Whether an independent estimate agrees and is part of it.
+    pub supported: bool,
     /// How many standard errors the minimum lies below the lowest candidate at least four seconds away.
     pub separation: f64,
 }
 
 impl Minimum {
+    /// The minimum joined with an independent estimate (value and standard error, s), weighted by their precision,
+    /// where the two agree within `agree` seconds; as it is where they do not.
+    pub fn joined(self, other: Option<(f64, f64)>, agree: f64) -> Self {
+        let Some((value, error)) = other.filter(|o| (o.0 - self.delay).abs() <= agree) else {
+            return self;
+        };
+        let (own, its) = (
+            self.standard_error.max(1e-3).powi(-2),
+            error.max(1e-3).powi(-2),
+        );
+        Self {
+            delay: (own * self.delay + its * value) / (own + its),
+            standard_error: (own + its).sqrt().recip(),
+            supported: true,
+            ..self
+        }
+    }
+
     /// Whether the data identify the delay: a minimum that stands out and is narrow.
     ///
-    /// Our choice: 2.5 standard errors below every candidate 4 s away, standard error below 1 s.
+    /// Our choice: 2.5 standard errors below every candidate 4 s away (1.5 where an independent estimate has left but
+    /// few candidates), and a standard error below half a second, which is where a second's error becomes rare.
     pub fn identified(&self) -> bool {
-        self.separation > 2.5 && self.standard_error < 1.0 && self.unshared < 0.97
+        self.separation > if self.supported { 1.5 } else { 2.5 }
+            && self.standard_error < 0.5
+            && self.unshared < 0.97
     }
 }
 
@@ -92,8 +117,15 @@ fn pooled(fields: &[&Curves], mixing: usize, without: Option<(usize, usize)>) ->
                 s.1 += f64::from(*v);
             }
         }
+        // A candidate that few pairs can read (near gaps, or beyond where flow has settled) says nothing.
+        let most = sums.iter().map(|s| s.1).fold(0.0, f64::max);
         for (o, (d, v)) in out.iter_mut().zip(sums) {
-            *o += f64::from(curve.pairs) * (d.max(1e-12) / v.max(1e-12)).ln();
+            let unshared = if v >= LEAST_READ * most {
+                d.max(1e-9) / v.max(1e-12)
+            } else {
+                1.0
+            };
+            *o += f64::from(curve.pairs) * unshared.ln();
         }
         weight += f64::from(curve.pairs);
     }
@@ -169,6 +201,7 @@ pub fn minimum(fields: &[&Curves], mixing: Mixing) -> Option<Minimum> {
         standard_error: jackknife(&delays).hypot(by_mixing),
         degrees: n - 1.0,
         unshared: curve[index].exp(),
+        supported: false,
         separation,
     })
 }

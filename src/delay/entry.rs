@@ -89,17 +89,25 @@ impl EntryEvidence {
         let rise = self.rise_of_flow()?;
         // Smoothing by a row's mean and the signal's own σ of one row.
         let sudden = 1.35 * 1.04 * step;
-        let taken = self.rise_of_intake().map_or(sudden, |r| r.width()).max(sudden);
+        let taken = self
+            .rise_of_intake()
+            .map_or(sudden, |r| r.width())
+            .max(sudden);
         let tau = (rise.width().powi(2) - taken * taken).max(0.0).sqrt() / 3f64.ln();
         // How well such a rise can be read (our choice: a third of a row, a fifth of itself and of the intake's).
         let standard_error = (0.33 * step).hypot(0.2 * tau).hypot(0.2 * taken);
-        Some(Mixing { seconds: tau, standard_error })
+        Some(Mixing {
+            seconds: tau,
+            standard_error,
+        })
     }
 
     /// Delay by the entries alone, s: from where half of the crop is taken in to where half of the flow is there, and
     /// from there to the mean of the response, τ(1 − ln 2) for first-order mixing. `None` where the rise is not seen.
     pub fn delay(&self, step: f64) -> Option<f64> {
-        let taken_in = self.rise_of_intake().map_or(BEFORE_S as f64 - 0.5, |r| r.half);
+        let taken_in = self
+            .rise_of_intake()
+            .map_or(BEFORE_S as f64 - 0.5, |r| r.half);
         let mixing = self.mixing(step)?.seconds;
         Some(self.rise_of_flow()?.half - taken_in + mixing * (1.0 - 2f64.ln()))
     }
@@ -203,7 +211,11 @@ impl Rise {
             .copied()
             .filter(|v| v.is_finite())
             .collect();
-        let level = if near.is_empty() { 1.0 } else { near.iter().sum::<f32>() / near.len() as f32 };
+        let level = if near.is_empty() {
+            1.0
+        } else {
+            near.iter().sum::<f32>() / near.len() as f32
+        };
         Some(Self {
             quarter: crossing(profile, 0.25 * level)?,
             half: crossing(profile, 0.5 * level)?,

@@ -10,17 +10,18 @@ use super::{Curves, EntryEvidence, Evidence};
 use crate::stats::student_975;
 use crate::summary::{DelayBasis, Estimate};
 
-/// Half-width of the stated interval of a delay that only the rise of flow at pass entries tells, s, and what each
-/// second from row to row adds. On simulated fields 95 % of such readings err by less (1.3 s at 1 Hz, 2.7 s at 5 s);
-/// edges of fields differ from simulated ones, so a half is added (our choice).
-const ENTRY_HALF_WIDTH_S: (f64, f64) = (1.5, 0.5);
+/// Standard error of a delay that the rise of flow at pass entries tells, s, and what each second from row to row adds.
+/// On simulated fields such readings err by 0.6 s (rms) at 1 Hz and 1.5–2 s at 5 s, by up to twice that without a work
+/// state; they lean late where field edges are poor (our choice, on the safe side of these).
+const ENTRY_ERROR_S: (f64, f64) = (0.5, 0.3);
 /// Fields of one machine differ by at least this much, s (sd; our choice: belts, chains and throughput vary).
 const LEAST_FIELD_SD_S: f64 = 0.15;
 /// A minimum below this is no transport delay: grain takes longer than that through any combine, s.
 const SHORTEST_RAW_DELAY_S: f64 = 3.5;
 /// Groups of fields are parted where their own delays lie farther apart than this, s.
 const GROUP_GAP_S: f64 = 2.5;
-/// The two estimators agree within this, s, and half of the time from row to row: twice what 95 % of entries err by.
+/// The two estimators agree within this, s, and half of the time from row to row (our choice: about twice the error
+/// of the entries).
 const AGREE_S: f64 = 2.5;
 
 /// One field's evidence on the machine at hand, with what the job fixed.
@@ -65,7 +66,15 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
     let mixing = mixing(fields);
     let own: Vec<Option<Minimum>> = fields
         .iter()
-        .map(|f| own_minimum(&f.evidence.grain, mixing))
+        .map(|f| {
+            let step = f.evidence.interval;
+            let entries = by_entries(&f.evidence.entry, step);
+            let minimum = minimum(&[&f.evidence.grain], mixing)?;
+            // A machine that is seen to fill has the delay that its filling shows, or about; a valley elsewhere is chance.
+            let apart = entries.map_or(0.0, |e| (e.0 - minimum.delay).abs());
+            let minimum = minimum.joined(entries, agree(step));
+            Some(minimum).filter(|m| m.identified() && apart <= 2.0 * agree(step))
+        })
         .collect();
     let groups = group(fields, &own);
     let moisture = moisture_delays(fields);
@@ -86,7 +95,17 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
 }
 
 fn own_minimum(curve: &Curves, mixing: Mixing) -> Option<Minimum> {
-    minimum(&[curve], mixing).filter(|m| m.identified())
+    minimum(&[curve], mixing).filter(Minimum::identified)
+}
+
+/// Delay by the entries and its standard error, s, of a machine that is seen to fill.
+fn by_entries(entry: &EntryEvidence, step: f64) -> Option<(f64, f64)> {
+    let delay = entry.delay(step).filter(|_| entry.fills() == Some(true))?;
+    Some((delay, ENTRY_ERROR_S.0 + ENTRY_ERROR_S.1 * step))
+}
+
+fn agree(step: f64) -> f64 {
+    AGREE_S + 0.5 * step
 }
 
 /// The machine's mixing, from the entries of its fields; of raw logs, since a shifted one hides the rise.
@@ -173,7 +192,7 @@ struct Pool {
     joint: Option<Minimum>,
     field_variance: f64,
     fills: Option<bool>,
-    /// Delay by the rise of flow at entries, and the half-width of its interval, s.
+    /// Delay by the rise of flow at entries, and its standard error, s.
     by_entries: Option<(f64, f64)>,
 }
 
@@ -186,14 +205,20 @@ impl Pool {
     ) -> Self {
         let curves: Vec<&Curves> = members.iter().map(|&f| &fields[f].evidence.grain).collect();
         let entry = EntryEvidence::join(members.iter().map(|&f| &fields[f].evidence.entry));
-        let step = members.iter().map(|&f| fields[f].evidence.interval).fold(0.0, f64::max);
+        let step = members
+            .iter()
+            .map(|&f| fields[f].evidence.interval)
+            .fold(0.0, f64::max);
+        let entries = by_entries(&entry, step);
         let minima: Vec<Minimum> = members.iter().filter_map(|&f| own[f]).collect();
         Self {
             fields: members.len(),
-            joint: minimum(&curves, mixing).filter(Minimum::identified),
+            joint: minimum(&curves, mixing)
+                .map(|m| m.joined(entries, agree(step)))
+                .filter(Minimum::identified),
             field_variance: field_variance(&minima),
             fills: entry.fills(),
-            by_entries: entry.delay(step).map(|d| (d, ENTRY_HALF_WIDTH_S.0 + ENTRY_HALF_WIDTH_S.1 * step)),
+            by_entries: entries,
         }
     }
 
@@ -250,9 +275,9 @@ impl Pool {
     /// Neighbouring passes identify nothing: a default only for a machine that is seen to fill, as its entries have it;
     /// else none.
     fn refuse(&self) -> Decision {
-        let (value, interval) = match (self.fills, self.by_entries) {
-            (Some(true), Some((delay, half))) => (delay, Some((delay - half, delay + half))),
-            _ => (0.0, None),
+        let (value, interval) = match self.by_entries {
+            Some((delay, error)) => (delay, Some((delay - 1.96 * error, delay + 1.96 * error))),
+            None => (0.0, None),
         };
         let delay = Estimate {
             value,
@@ -299,11 +324,13 @@ fn field_variance(minima: &[Minimum]) -> f64 {
 
 fn disagreement(evidence: &Evidence, decision: &Decision) -> Option<Disagreement> {
     let entry = &evidence.entry;
-    let by_entries = entry.delay(evidence.interval).or(entry.half_time().filter(|&h| h == 0.0))?;
+    let by_entries = entry
+        .delay(evidence.interval)
+        .or(entry.half_time().filter(|&h| h == 0.0))?;
     let delay = decision.delay.value;
     // A shifted log's entries cannot show less than nothing.
     let apart = by_entries - delay.max(0.0);
-    let limit = AGREE_S + 0.5 * evidence.interval;
+    let limit = agree(evidence.interval);
     (!decision.refused && apart.abs() > limit).then_some(Disagreement { by_entries, delay })
 }
 
@@ -337,6 +364,7 @@ mod tests {
             degrees: 15.0,
             unshared: 0.3,
             separation: 9.0,
+            supported: false,
         };
         assert_eq!(field_variance(&[m(12.0, 0.2)]), LEAST_FIELD_SD_S.powi(2));
         assert_eq!(

@@ -46,6 +46,26 @@ impl Signal {
         self
     }
 
+    /// The signal smoothed further, near-Gaussian with standard deviation `sigma` (s). NaN cells are bridged by what
+    /// stands beside them and stay NaN.
+    pub fn smoothed(&self, sigma: f64) -> Self {
+        if !(sigma > 0.0) || self.value.is_empty() {
+            return self.clone();
+        }
+        let half = averages(sigma / GRID_S);
+        let filled: Vec<f64> = fill(&self.value).into_iter().map(f64::from).collect();
+        // A moving average counts nothing beyond the ends, so the ends are averaged over what is there.
+        let ones = vec![1.0; filled.len()];
+        let (sum, count) = (thrice(filled, half), thrice(ones, half));
+        let value = (self.value.iter().zip(sum.iter().zip(&count)))
+            .map(|(v, (s, c))| if v.is_nan() { f32::NAN } else { (s / c) as f32 })
+            .collect();
+        Self {
+            origin: self.origin,
+            value,
+        }
+    }
+
     /// The signal as a machine of symmetric response would have logged it: the phase of first-order mixing with time
     /// constant `tau` (s) is undone, its mean delay is not. Noise keeps its spectrum, so signals symmetrised with
     /// different constants can be compared.
@@ -229,9 +249,7 @@ impl Grid {
         };
         let origin = first - 4.0 * track.usual_step;
         let cells = ((last - origin + 4.0 * track.usual_step) / GRID_S).ceil() as usize + 1;
-        // Three moving averages of w cells have the variance 3(w² − 1)/12 cells²: near-Gaussian with σ = one row.
-        let sigma = track.usual_step / GRID_S;
-        let half = ((((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0).round() as usize).max(1);
+        let half = averages(track.usual_step / GRID_S);
         let least = 0.5 * GRID_S * track.usual_interval / track.usual_step;
         let mut grid = Self {
             origin,
@@ -265,7 +283,7 @@ impl Grid {
             .zip(covered)
             .map(|(&s, &t)| {
                 if t >= self.least {
-                    (s / t) as f32
+                    (s / t).max(0.0) as f32
                 } else {
                     f32::NAN
                 }
@@ -290,13 +308,24 @@ impl Grid {
                 );
             }
         }
-        let mut other = vec![0.0; self.cells];
-        for _ in 0..3 {
-            moving_average(&cells, &mut other, self.half);
-            std::mem::swap(&mut cells, &mut other);
-        }
-        cells
+        thrice(cells, self.half)
     }
+}
+
+/// Half-width of each of three moving averages that together are near-Gaussian with `sigma` cells: three of w cells
+/// have the variance 3(w² − 1)/12.
+fn averages(sigma: f64) -> usize {
+    ((((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0).round() as usize).max(1)
+}
+
+/// Three moving averages.
+fn thrice(mut cells: Vec<f64>, half: usize) -> Vec<f64> {
+    let mut other = vec![0.0; cells.len()];
+    for _ in 0..3 {
+        moving_average(&cells, &mut other, half);
+        std::mem::swap(&mut cells, &mut other);
+    }
+    cells
 }
 
 /// Spreads an amount evenly over `[from, to)` in cell units.
@@ -318,7 +347,7 @@ fn moving_average(cells: &[f64], out: &mut [f64], half: usize) {
         if i + half < n {
             sum += cells[i + half];
         }
-        out[i] = (sum * scale).max(0.0); // amounts are positive; what rounding leaves of a stretch of zeros is none
+        out[i] = sum * scale;
         if i >= half {
             sum -= cells[i - half];
         }

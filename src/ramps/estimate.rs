@@ -5,9 +5,11 @@ use super::gather::{Evidence, PROFILE_S, Profile};
 
 /// A profile is on its level within this share: less than a tenth of what a map's points scatter.
 const TOLERANCE: f32 = 0.03;
-/// The median itself must come as near as half its band is wide, within these limits (our choice): a wide band holds 1
-/// long before the machine is full, but a median that few passes make cannot be held to less than its own scatter.
-const NEAR: (f32, f32) = (0.06, 0.12);
+/// Half of the passes must come this near to what they come to soon behind, however wide the band is.
+const NEAR: f32 = 0.06;
+/// Seconds behind which, and until which, a profile's level is taken (our choice: from where it must have stayed on it,
+/// over half of a headland's usual width at the speeds of harvest).
+const LEVEL_S: std::ops::Range<usize> = STAY_S..STAY_S + 10;
 /// Seconds for which a profile must stay on its level.
 const STAY_S: usize = 5;
 /// Longest ramp, s: four time constants of the slowest mixing reported (Arslan 2008) and a row.
@@ -74,11 +76,12 @@ fn moved(profile: &Profile, by: i64) -> Profile {
 
 fn ramp(profiles: &[Profile], default: f64) -> Ramp {
     let band = band(profiles);
+    let level = level_behind(&band);
+    let share = median_shares(profiles);
     let passes = profiles.len();
     let on = |s: usize| {
-        let [low, middle, high] = band[s];
-        let near = (0.5 * (high - low)).clamp(NEAR.0, NEAR.1);
-        low <= 1.0 + TOLERANCE && high >= 1.0 - TOLERANCE && (middle - 1.0).abs() <= near
+        let [low, _, high] = band[s].map(|v| v / level[s]);
+        low <= 1.0 + TOLERANCE && high >= 1.0 - TOLERANCE && (share[s] - 1.0).abs() <= NEAR
     };
     let end = (passes >= FEWEST)
         .then(|| (0..=LONGEST_S).find(|&s| (s..s + STAY_S).all(on)))
@@ -97,6 +100,34 @@ fn ramp(profiles: &[Profile], default: f64) -> Ramp {
             profile: band,
         },
     }
+}
+
+/// The level that the medians of a band come to soon behind each second: their mean there. NaN where none is known.
+///
+/// A ramp rises within seconds, whatever the crop; ground that yields less towards the headland does so over tens of
+/// metres, on all passes alike, so that no band over passes shows it to be chance.
+fn level_behind(band: &[[f32; 3]]) -> Vec<f32> {
+    let medians: Profile = band.iter().map(|v| v[1]).collect();
+    (0..PROFILE_S).map(|s| mean_behind(&medians, s)).collect()
+}
+
+/// Median over passes of each pass's profile as a share of what it comes to itself soon behind: what crop does to whole
+/// passes is in both, so this scatters less than the profile.
+fn median_shares(profiles: &[Profile]) -> Profile {
+    (0..PROFILE_S)
+        .map(|s| median(profiles.iter().map(|p| p[s] / mean_behind(p, s))))
+        .collect()
+}
+
+fn mean_behind(profile: &Profile, s: usize) -> f32 {
+    let (mut sum, mut n) = (0.0, 0.0);
+    for v in profile.iter().take(s + LEVEL_S.end).skip(s + LEVEL_S.start) {
+        if v.is_finite() {
+            sum += v;
+            n += 1.0;
+        }
+    }
+    sum / n
 }
 
 /// Low end, median and high end per second: 95 % of the medians of resampled passes.
@@ -165,17 +196,32 @@ mod tests {
     }
 
     #[test]
-    fn a_median_is_held_to_no_less_than_its_own_scatter() {
-        // Passes that scatter by ± 30 % about a level of 0.92: chance, and no ramp.
-        let wide = |p: usize| 0.30 * ((p % 7) as f32 - 3.0) / 3.0;
-        let r = estimate(&[(&evidence(21, |p, _| 0.92 + wide(p)), 12.0)]);
-        assert_eq!((r.entry.from_data, r.entry.seconds), (true, 0.0));
-        // The same level where all passes agree is one.
-        let r = estimate(&[(
-            &evidence(21, |p, s| if s < 9.0 { 0.92 } else { 1.0 } + 0.03 * wide(p)),
-            12.0,
-        )]);
-        assert_eq!(r.entry.seconds, 9.0);
+    fn a_poor_headland_is_no_ramp() {
+        // First order, τ = 2 s, on ground that gains 8 % over the first 25 s.
+        let ground = |s: f32| 0.92 + 0.08 * (s / 25.0).min(1.0);
+        let e = evidence(20, |p, s| {
+            ground(s) * (1.0 - (-s / 2.0).exp()) * (1.0 + 0.01 * ((p % 5) as f32 - 2.0))
+        });
+        let r = estimate(&[(&e, 12.0)]);
+        assert!(
+            (4.0..=9.0).contains(&r.entry.seconds),
+            "{:?}",
+            r.entry.seconds
+        );
+    }
+
+    #[test]
+    fn what_crop_does_to_whole_passes_is_no_scatter() {
+        // Passes from 0.6 to 1.4 of their level at this end, τ = 2 s: the median is 0.9, and yet there is a ramp to see.
+        let e = evidence(20, |p, s| {
+            (0.6 + 0.8 * (p % 7) as f32 / 6.0 - 0.1) * (1.0 - (-s / 2.0).exp())
+        });
+        let r = estimate(&[(&e, 12.0)]);
+        assert!(
+            (5.0..=7.0).contains(&r.entry.seconds),
+            "{:?}",
+            r.entry.seconds
+        );
     }
 
     #[test]

@@ -3,7 +3,6 @@
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::rc::Rc;
 
 use proj::Proj;
 use proj::wkt::WktVersion;
@@ -122,11 +121,15 @@ struct Known {
 
 /// What PROJ makes of a CRS, asked once a thread: finding a transformation takes 5 ms to 25 ms, as long as writing
 /// a small field, and PROJ's objects cannot pass from thread to thread.
-fn known(code: &str) -> Result<Rc<Known>, CrsError> {
+///
+/// It is kept until the process ends, and never dropped: dropping one clears PROJ's caches, which all threads share, and
+/// a thread that ends while the process exits would clear them while they are being torn down (a crash in one of some
+/// hundred runs, after all results were written).
+fn known(code: &str) -> Result<&'static Known, CrsError> {
     thread_local! {
-        static KNOWN: RefCell<BTreeMap<String, Rc<Known>>> = const { RefCell::new(BTreeMap::new()) };
+        static KNOWN: RefCell<BTreeMap<String, &'static Known>> = const { RefCell::new(BTreeMap::new()) };
     }
-    if let Some(known) = KNOWN.with_borrow(|all| all.get(code).cloned()) {
+    if let Some(known) = KNOWN.with_borrow(|all| all.get(code).copied()) {
         return Ok(known);
     }
     let esri_wkt = esri_wkt(code)?;
@@ -134,11 +137,11 @@ fn known(code: &str) -> Result<Rc<Known>, CrsError> {
         WGS84 => None,
         code => Some(Proj::new_known_crs(WGS84, code, None).map_err(CrsError::Unknown)?),
     };
-    let known = Rc::new(Known {
+    let known: &'static Known = Box::leak(Box::new(Known {
         esri_wkt,
         from_wgs84,
-    });
-    KNOWN.with_borrow_mut(|all| all.insert(code.to_owned(), known.clone()));
+    }));
+    KNOWN.with_borrow_mut(|all| all.insert(code.to_owned(), known));
     Ok(known)
 }
 

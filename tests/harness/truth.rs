@@ -104,6 +104,8 @@ pub struct Field {
     pub mean_kg_ha: Pair,
     pub area_ha: Pair,
     pub rows: usize,
+    /// Usual time from row to row, s.
+    pub interval_s: f64,
     pub kept: usize,
     /// Kept points whose row cut no ground: there is no truth to hold them against.
     pub kept_without_truth: usize,
@@ -178,6 +180,7 @@ fn compare_field(farm: &Path, truth: &Value, folder: &Path) -> Field {
         },
         machines,
         rows: rows.len(),
+        interval_s: points.interval,
         kept: 0,
         kept_without_truth: 0,
         rmse_logged: f64::NAN,
