@@ -189,7 +189,12 @@ fn kinds() -> Vec<(&'static str, Change)> {
             s.shape = Shape::curved(d.between(150.0, 250.0), 400.0, 60.0);
             s.driving.headland_rounds = 8;
         }),
-        ("round and round, no work state", |s, _| {
+        ("round and round, no work state", |s, d| {
+            no_state(s);
+            s.driving.pattern = Pattern::RoundAndRound;
+            s.driving.heading = d.one_of(&[0.0, 90.0]);
+        }),
+        ("  askew, drives over standing crop", |s, _| {
             no_state(s);
             s.driving.pattern = Pattern::RoundAndRound;
         }),

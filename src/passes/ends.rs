@@ -5,9 +5,9 @@
 //! Where the log does not say when the header is up, a pass is also parted where it crosses ground that is cut
 //! already, and what cuts nothing and carries no grain is no pass: the machine drove along a headland to its next one.
 
-use super::estimate::time_starts_and_stops;
+use super::estimate::{time_starts_and_stops, track_tells};
 use super::{Activity, Pass, Passes};
-use crate::log::{Log, Timeline, Track, WorkState};
+use crate::log::{Log, Timeline, Track};
 
 /// An end of a pass is off the crop while, on average, no more of the header than this part of what a row needs to count
 /// as cut is on it (our choice, 0.15 by default: strips that fixes leave between swaths of a headland are a tenth).
@@ -127,7 +127,7 @@ impl<'a> TrackCrop<'a> {
         Self {
             track,
             crop,
-            tells: (track.rows.iter()).any(|&i| log.work[i as usize] == WorkState::NotWorking),
+            tells: track_tells(log, track),
             usual_flow,
         }
     }
@@ -149,21 +149,22 @@ impl<'a> TrackCrop<'a> {
         })
     }
 
-    /// The pass, parted in the middle of every stretch over ground that is cut already.
+    /// The pass, parted in the middle of every stretch within it over ground that is cut already.
     fn parted(&self, pass: &Pass) -> Vec<Pass> {
         let mut parts = Vec::new();
         let mut first = pass.first;
         let rows = (pass.first..pass.end).map(|k| self.row(k));
         for (from, to) in bare_stretches(rows, self.crop.least_share) {
-            let at = pass.first + from.midpoint(to);
-            if at > first {
-                parts.push(Pass {
-                    first,
-                    end: at,
-                    ..pass.clone()
-                });
-                first = at;
+            if from == 0 || to == pass.end - pass.first {
+                continue; // an end
             }
+            let at = pass.first + from.midpoint(to);
+            parts.push(Pass {
+                first,
+                end: at,
+                ..pass.clone()
+            });
+            first = at;
         }
         parts.push(Pass {
             first,
@@ -242,6 +243,7 @@ fn bare_stretches(rows: impl Iterator<Item = (f64, f64)>, least_share: f64) -> V
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::log::WorkState;
 
     fn rows(shares: &[f64]) -> usize {
         off_crop(shares.iter().map(|&s| (s, 1.0)), 0.3)

@@ -1,3 +1,4 @@
+use super::flow::without_grain;
 use super::position::{Fix, angle_between, directions, judge, turns};
 use super::{Activity, Checked, Ground, Params, Pass, Passes};
 use crate::log::{Log, Timeline, Track, WorkState};
@@ -41,6 +42,15 @@ pub fn estimate(params: &Checked, log: &Log, timeline: &Timeline, x: &[f64], y: 
         lay_ground(log, track, &fixes, &direction, header, &mut out);
         bridge(track, &fixes, header, &mut out);
         judge_activity(p, log, track, &fixes, &turning, &mut out);
+        if !track_tells(log, track) {
+            let bare = without_grain(log, timeline, track, &out.activity);
+            for (k, _) in bare.iter().enumerate().filter(|(_, bare)| **bare) {
+                let activity = &mut out.activity[track.rows[k] as usize];
+                if matches!(activity, Activity::Cutting | Activity::Turning) {
+                    *activity = Activity::Idle;
+                }
+            }
+        }
         cut_passes(log, t, track, &mut out);
         for (k, &i) in track.rows.iter().enumerate() {
             out.direction[i as usize] = direction[k];
@@ -48,6 +58,11 @@ pub fn estimate(params: &Checked, log: &Log, timeline: &Timeline, x: &[f64], y: 
     }
     time_starts_and_stops(timeline, &mut out);
     out
+}
+
+/// Whether a machine's log says of some rows that the header is up, and so of the others that it is down.
+pub(super) fn track_tells(log: &Log, track: &Track) -> bool {
+    (track.rows.iter()).any(|&i| log.work[i as usize] == WorkState::NotWorking)
 }
 
 fn header_widths(p: &Params, log: &Log) -> Vec<f64> {

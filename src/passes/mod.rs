@@ -5,6 +5,7 @@
 
 mod ends;
 mod estimate;
+mod flow;
 mod params;
 mod position;
 

@@ -1,0 +1,185 @@
+//! Where a machine drives without grain coming from the ground: header up, though its log does not say so.
+
+use super::Activity;
+use crate::log::{Log, Timeline, Track};
+
+/// A row carries grain above this part of the usual flow (our choice: noise of an empty machine stays below).
+const GRAIN: f64 = 0.1;
+/// Lags that are tried between ground and flow, s (published transport delays: 8–15 s; a display may have removed it).
+const LAGS_S: std::ops::RangeInclusive<i32> = -5..=25;
+/// Least agreement (φ, the correlation of two yes-or-no columns) of work and grain from which a lag is believed (our choice).
+const LEAST_AGREEMENT: f64 = 0.4;
+/// Fewest rows at work and not at work that tell a lag (our choice).
+const LEAST_ROWS: usize = 20;
+/// Shortest drive that is told by the missing grain, s (our choice: twice what sensors drop out for, shorter than a drive
+/// to another part of a field).
+const DRIVE_S: f64 = 20.0;
+/// What is left of it at either end, s (our choice: a machine fills and empties, and the lag is rough).
+const MARGIN_S: f64 = 3.0;
+
+/// Whether the ground of each row of a track gave no grain for long, judged by the flow a lag later. Nothing is said
+/// where flow and work do not agree at any lag.
+pub(super) fn without_grain(
+    log: &Log,
+    timeline: &Timeline,
+    track: &Track,
+    activity: &[Activity],
+) -> Vec<bool> {
+    let mut bare = vec![false; track.len()];
+    let grain = grain(log, timeline, track);
+    let Some(lag) = lag(track, &grain, |k| activity[track.rows[k] as usize]) else {
+        return bare;
+    };
+    let middle = |k: usize| 0.5 * (track.start[k] + track.end[k]);
+    for (first, end) in empty_runs(track, &grain) {
+        let (from, to) = (track.start[first] - lag, track.end[end - 1] - lag);
+        if to - from < DRIVE_S {
+            continue;
+        }
+        let k = track.end.partition_point(|&t| t <= from + MARGIN_S);
+        for k in (k..track.len()).take_while(|&k| middle(k) < to - MARGIN_S) {
+            bare[k] = middle(k) > from + MARGIN_S;
+        }
+    }
+    bare
+}
+
+/// Whether each row logged grain; `None` where it logged neither flow nor mass.
+fn grain(log: &Log, timeline: &Timeline, track: &Track) -> Vec<Option<bool>> {
+    let flow: Vec<f64> = track
+        .rows
+        .iter()
+        .map(|&i| i as usize)
+        .map(|i| match log.mass[i].is_nan() && log.flow[i].is_nan() {
+            true => f64::NAN,
+            false => timeline.mass(log, i) / timeline.interval[i],
+        })
+        .collect();
+    let mut sorted: Vec<f64> = flow.iter().copied().filter(|&q| q > 0.0).collect();
+    if sorted.is_empty() {
+        return vec![None; track.len()];
+    }
+    let at = sorted.len() / 2;
+    let usual = *sorted.select_nth_unstable_by(at, f64::total_cmp).1;
+    flow.iter()
+        .map(|q| q.is_finite().then_some(*q > GRAIN * usual))
+        .collect()
+}
+
+/// Unbroken runs of rows without grain: first row and one past the last.
+fn empty_runs(track: &Track, grain: &[Option<bool>]) -> Vec<(usize, usize)> {
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    for k in (0..track.len()).filter(|&k| grain[k] == Some(false)) {
+        match runs.last_mut() {
+            Some((_, end)) if *end == k && track.continues(k) => *end = k + 1,
+            _ => runs.push((k, k + 1)),
+        }
+    }
+    runs
+}
+
+/// The lag at which grain agrees best with work, s; `None` where it never does well, or too few rows tell.
+fn lag(track: &Track, grain: &[Option<bool>], activity: impl Fn(usize) -> Activity) -> Option<f64> {
+    let works: Vec<Option<bool>> = (0..track.len())
+        .map(|k| match activity(k) {
+            Activity::Cutting => Some(true),
+            Activity::Idle | Activity::Turning => Some(false),
+            Activity::NoPosition | Activity::Jump => None,
+        })
+        .collect();
+    let rows = |what: bool| works.iter().filter(|w| **w == Some(what)).count();
+    if rows(true) < LEAST_ROWS || rows(false) < LEAST_ROWS {
+        return None;
+    }
+    let (agreement, lag) = LAGS_S
+        .map(|lag| (agreement(track, grain, &works, f64::from(lag)), lag))
+        .max_by(|a, b| a.0.total_cmp(&b.0))?;
+    (agreement >= LEAST_AGREEMENT).then(|| f64::from(lag))
+}
+
+/// φ of work and of grain a lag later, −1 to 1 (Yule 1912, J. R. Stat. Soc. 75:579).
+fn agreement(track: &Track, grain: &[Option<bool>], works: &[Option<bool>], lag: f64) -> f64 {
+    let mut n = [[0f64; 2]; 2];
+    let mut later = 0;
+    for (k, works) in works.iter().enumerate() {
+        let time = 0.5 * (track.start[k] + track.end[k]) + lag;
+        while later + 1 < track.len() && track.end[later] < time {
+            later += 1;
+        }
+        let logged = track.start[later] <= time && time <= track.end[later];
+        if let (Some(works), Some(grain), true) = (*works, grain[later], logged) {
+            n[usize::from(works)][usize::from(grain)] += 1.0;
+        }
+    }
+    let [[d, c], [b, a]] = n;
+    let size = ((a + b) * (c + d) * (a + c) * (b + d)).sqrt();
+    if size > 0.0 {
+        (a * d - b * c) / size
+    } else {
+        0.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 1 Hz: `works` as found, grain 12 s after `cuts`.
+    fn field(works: &[bool], cuts: &[bool]) -> Vec<bool> {
+        let n = works.len();
+        let log = Log {
+            flow: (0..n)
+                .map(|k| if k >= 12 && cuts[k - 12] { 4.0 } else { 0.05 })
+                .collect(),
+            mass: vec![f64::NAN; n],
+            ..Log::default()
+        };
+        let track = Track {
+            machine: 0,
+            rows: (0..n as u32).collect(),
+            start: (0..n).map(|k| k as f64).collect(),
+            end: (1..=n).map(|k| k as f64).collect(),
+            usual_interval: 1.0,
+            usual_step: 1.0,
+        };
+        let timeline = Timeline {
+            interval: vec![1.0; n],
+            ..Timeline::default()
+        };
+        let activity: Vec<Activity> = (works.iter())
+            .map(|&w| if w { Activity::Cutting } else { Activity::Idle })
+            .collect();
+        without_grain(&log, &timeline, &track, &activity)
+    }
+
+    fn states(parts: &[(usize, bool)]) -> Vec<bool> {
+        (parts.iter()).flat_map(|&(n, s)| vec![s; n]).collect()
+    }
+
+    #[test]
+    fn a_long_drive_gives_no_grain() {
+        // Passes of 100 s, turns of 15 s; one drive of 40 s looks like work.
+        let cuts = states(&[
+            (100, true),
+            (15, false),
+            (100, true),
+            (40, false),
+            (100, true),
+            (15, false),
+        ]);
+        let mut works = cuts.clone();
+        works[215..255].fill(true);
+        let bare = field(&works, &cuts);
+        let rows: Vec<usize> = (0..bare.len()).filter(|&k| bare[k]).collect();
+        assert_eq!((rows[0], rows[rows.len() - 1], rows.len()), (218, 251, 34));
+    }
+
+    #[test]
+    fn grain_that_agrees_with_nothing_says_nothing() {
+        let works = states(&[(100, true), (15, false), (100, true), (15, false)]);
+        assert!(!field(&works, &vec![false; 230]).contains(&true)); // a dead sensor
+        let cuts = states(&[(57, true), (57, false), (57, true), (59, false)]);
+        assert!(!field(&works, &cuts).contains(&true));
+        assert!(!field(&[true; 60], &[false; 60]).contains(&true));
+    }
+}
