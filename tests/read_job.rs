@@ -305,7 +305,7 @@ fn a_job_file_that_is_not_there_is_named() {
     );
     assert_eq!(
         error.hint(),
-        Some("give the path of a job file; `fanmill new FOLDER` writes one")
+        Some("give the path of a job file; `fanmill demo DIR` writes one to look at")
     );
 }
 

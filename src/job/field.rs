@@ -16,7 +16,7 @@ pub(super) fn fields(
     if tables.is_empty() {
         return Err(root
             .lacks("field", "at least one [[field]]")
-            .hinted("`fanmill new FOLDER` writes a job file from a folder"));
+            .hinted("examples/first-field/job.toml is one to copy"));
     }
     let mut fields: Vec<FieldSeason> = Vec::new();
     for (k, table) in tables.iter().enumerate() {

@@ -24,7 +24,7 @@ impl Job {
                 _ => format!("\"{cause}\""),
             };
             JobError::new(&shown, None, "", expected, &found)
-                .hinted("give the path of a job file; `fanmill new FOLDER` writes one")
+                .hinted("give the path of a job file; `fanmill demo DIR` writes one to look at")
                 .because(cause)
         };
         let bytes = std::fs::read(path).map_err(|e| unreadable("a job file", e))?;
