@@ -10,10 +10,13 @@
 //! * [`decide`] joins it over the fields of a machine and crop.
 //! * [`shift`] moves what was logged back to the ground it came from, losing and making no mass.
 
+mod compare;
 mod curve;
 mod entry;
 mod gather;
+mod grid;
 mod pairs;
+mod phase;
 mod pool;
 mod shift;
 mod signal;
@@ -24,7 +27,8 @@ pub use curve::{
 };
 pub use entry::EntryEvidence;
 pub use gather::{DelayInput, Evidence, gather};
+pub use grid::Grid;
 pub use pairs::{OpposedPair, opposed_pairs};
 pub use pool::{Decision, Disagreement, FieldEvidence, decide};
 pub use shift::{Shifted, shift};
-pub use signal::{Grid, Signal, TrackSignals};
+pub use signal::{Signal, TrackSignals};

@@ -1,9 +1,8 @@
 //! What a track logged, as an evenly smoothed signal on a fine time grid.
 
+use super::grid::{GRID_S, Grid, averages, thrice};
+use super::phase::{PhaseKernel, dot};
 use crate::log::Track;
-
-/// Grid step, s. Candidates are multiples of it, so every candidate reads the grid itself and none interpolates.
-pub const GRID_S: f64 = 0.25;
 
 /// An amount per second over a track's clock, smoothed by about one row (σ) wherever it is read.
 ///
@@ -16,6 +15,11 @@ pub struct Signal {
 }
 
 impl Signal {
+    /// A signal whose first cell begins at `origin` on the track's clock, s.
+    pub(super) fn new(origin: f64, value: Vec<f32>) -> Self {
+        Self { origin, value }
+    }
+
     /// Smooths `amount[k]` (per row of the track, e.g. kg) into a rate (e.g. kg/s) per grid cell.
     ///
     /// A row whose amount is NaN counts as not logged. Cells less than half covered by logged time are NaN.
@@ -126,81 +130,6 @@ impl Signal {
     }
 }
 
-/// Reach of the phase kernel, s.
-const KERNEL_S: f64 = 16.0;
-
-/// Taps (in the order in which they meet the signal) of the filter with transfer exp(i(atan ωτ − ωτ)), by the inverse
-/// Fourier integral up to the grid's Nyquist frequency, tapered by the smoothing that the signal has anyway.
-///
-/// First-order mixing has the transfer 1/(1 + iωτ), whose phase is −atan ωτ and whose mean delay is τ: after the
-/// filter its phase is −ωτ, a pure delay.
-#[derive(Debug, Clone)]
-pub struct PhaseKernel(Vec<f32>);
-
-impl PhaseKernel {
-    /// The kernel for mixing with time constant `tau`, s; 0 leaves the signal alone.
-    pub fn new(tau: f64) -> Self {
-        if !(tau > 0.0) {
-            return Self(vec![1.0]);
-        }
-        let half = (KERNEL_S / GRID_S) as i64;
-        let nyquist = std::f64::consts::PI / GRID_S;
-        let steps = 2000;
-        let h = nyquist / f64::from(steps);
-        let spectrum: Vec<(f64, f64, f64)> = (0..steps)
-            .map(|k| {
-                let w = (f64::from(k) + 0.5) * h;
-                let taper = 0.5 * (1.0 + (std::f64::consts::PI * w / nyquist).cos());
-                (w, taper, (w * tau).atan() - w * tau)
-            })
-            .collect();
-        let taps: Vec<f64> = (-half..=half)
-            .map(|j| {
-                // Tap j meets the signal j cells later: the impulse response at lag −j.
-                let t = -(j as f64) * GRID_S;
-                spectrum
-                    .iter()
-                    .map(|(w, taper, phase)| taper * (phase + w * t).cos())
-                    .sum()
-            })
-            .collect();
-        let total: f64 = taps.iter().sum();
-        Self(taps.iter().map(|t| (t / total) as f32).collect())
-    }
-}
-
-/// Sum of products, in eight sums side by side: one after the other would wait for every addition.
-fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let mut lanes = [0f32; 8];
-    let (a8, a_rest) = a.as_chunks::<8>();
-    let (b8, b_rest) = b.as_chunks::<8>();
-    for (x, y) in a8.iter().zip(b8) {
-        for (lane, (x, y)) in lanes.iter_mut().zip(x.iter().zip(y)) {
-            *lane += x * y;
-        }
-    }
-    lanes.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum::<f32>()
-}
-
-/// NaN replaced by the nearest finite value before, else after; 0 where there is none.
-fn fill(values: &[f32]) -> Vec<f32> {
-    let first = values
-        .iter()
-        .copied()
-        .find(|v| v.is_finite())
-        .unwrap_or_default();
-    let mut last = first;
-    values
-        .iter()
-        .map(|&v| {
-            if v.is_finite() {
-                last = v;
-            }
-            last
-        })
-        .collect()
-}
-
 /// The signals of a track that delay and ramps are sought in.
 #[derive(Debug, Clone)]
 pub struct TrackSignals {
@@ -224,134 +153,23 @@ impl TrackSignals {
     }
 }
 
-/// A track's grid: what all its signals share.
-#[derive(Debug, Clone)]
-pub struct Grid {
-    origin: f64,
-    cells: usize,
-    half: usize,
-    /// Smoothed share of each cell that rows cover, s.
-    covered: Vec<f64>,
-    least: f64,
-}
-
-impl Grid {
-    /// The grid of a track.
-    pub fn new(track: &Track) -> Self {
-        let Some((&first, &last)) = track.start.first().zip(track.end.last()) else {
-            return Self {
-                origin: 0.0,
-                cells: 0,
-                half: 1,
-                covered: Vec::new(),
-                least: 0.0,
-            };
-        };
-        let origin = first - 4.0 * track.usual_step;
-        let cells = ((last - origin + 4.0 * track.usual_step) / GRID_S).ceil() as usize + 1;
-        let half = averages(track.usual_step / GRID_S);
-        let least = 0.5 * GRID_S * track.usual_interval / track.usual_step;
-        let mut grid = Self {
-            origin,
-            cells,
-            half,
-            covered: Vec::new(),
-            least,
-        };
-        grid.covered = grid.smooth(track, |k| track.interval(k));
-        grid
-    }
-
-    /// The signal of an amount per row; see [`Signal::rate`].
-    pub fn rate(&self, track: &Track, amount: &[f64]) -> Signal {
-        let sum = self.smooth(track, |k| amount[k]);
-        let own;
-        let covered = if amount.iter().all(|a| a.is_finite()) {
-            &self.covered
-        } else {
-            own = self.smooth(track, |k| {
-                if amount[k].is_finite() {
-                    track.interval(k)
-                } else {
-                    0.0
-                }
-            });
-            &own
-        };
-        let value = sum
-            .iter()
-            .zip(covered)
-            .map(|(&s, &t)| {
-                if t >= self.least {
-                    (s / t).max(0.0) as f32
-                } else {
-                    f32::NAN
-                }
-            })
-            .collect();
-        Signal {
-            origin: self.origin,
-            value,
-        }
-    }
-
-    fn smooth(&self, track: &Track, amount: impl Fn(usize) -> f64) -> Vec<f64> {
-        let mut cells = vec![0.0f64; self.cells];
-        for k in 0..track.len() {
-            let a = amount(k);
-            if track.interval(k) > 0.0 && a.is_finite() {
-                spread(
-                    &mut cells,
-                    (track.start[k] - self.origin) / GRID_S,
-                    (track.end[k] - self.origin) / GRID_S,
-                    a,
-                );
+/// NaN replaced by the nearest finite value before, else after; 0 where there is none.
+fn fill(values: &[f32]) -> Vec<f32> {
+    let first = values
+        .iter()
+        .copied()
+        .find(|v| v.is_finite())
+        .unwrap_or_default();
+    let mut last = first;
+    values
+        .iter()
+        .map(|&v| {
+            if v.is_finite() {
+                last = v;
             }
-        }
-        thrice(cells, self.half)
-    }
-}
-
-/// Half-width of each of three moving averages that together are near-Gaussian with `sigma` cells: three of w cells
-/// have the variance 3(w² − 1)/12.
-fn averages(sigma: f64) -> usize {
-    ((((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0).round() as usize).max(1)
-}
-
-/// Three moving averages.
-fn thrice(mut cells: Vec<f64>, half: usize) -> Vec<f64> {
-    let mut other = vec![0.0; cells.len()];
-    for _ in 0..3 {
-        moving_average(&cells, &mut other, half);
-        std::mem::swap(&mut cells, &mut other);
-    }
-    cells
-}
-
-/// Spreads an amount evenly over `[from, to)` in cell units.
-fn spread(cells: &mut [f64], from: f64, to: f64, amount: f64) {
-    let density = amount / (to - from);
-    let (a, b) = (from.floor() as usize, (to.ceil() as usize).min(cells.len()));
-    for (c, cell) in cells.iter_mut().enumerate().take(b).skip(a) {
-        let overlap = (to.min((c + 1) as f64) - from.max(c as f64)).max(0.0);
-        *cell += density * overlap;
-    }
-}
-
-/// Mean over `half` cells either side of each cell (zero beyond the ends).
-fn moving_average(cells: &[f64], out: &mut [f64], half: usize) {
-    let scale = 1.0 / (2 * half + 1) as f64;
-    let n = cells.len();
-    let mut sum: f64 = cells.iter().take(half).sum();
-    for i in 0..n {
-        if i + half < n {
-            sum += cells[i + half];
-        }
-        out[i] = sum * scale;
-        if i >= half {
-            sum -= cells[i - half];
-        }
-    }
+            last
+        })
+        .collect()
 }
 
 #[cfg(test)]

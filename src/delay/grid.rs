@@ -1,0 +1,134 @@
+//! A track's fine time grid: rows spread over it and smoothed alike.
+
+use super::Signal;
+use crate::log::Track;
+
+/// Grid step, s. Candidates are multiples of it, so every candidate reads the grid itself and none interpolates.
+pub const GRID_S: f64 = 0.25;
+
+/// A track's grid: what all its signals share.
+#[derive(Debug, Clone)]
+pub struct Grid {
+    origin: f64,
+    cells: usize,
+    half: usize,
+    /// Smoothed share of each cell that rows cover, s.
+    covered: Vec<f64>,
+    least: f64,
+}
+
+impl Grid {
+    /// The grid of a track.
+    pub fn new(track: &Track) -> Self {
+        let Some((&first, &last)) = track.start.first().zip(track.end.last()) else {
+            return Self {
+                origin: 0.0,
+                cells: 0,
+                half: 1,
+                covered: Vec::new(),
+                least: 0.0,
+            };
+        };
+        let origin = first - 4.0 * track.usual_step;
+        let cells = ((last - origin + 4.0 * track.usual_step) / GRID_S).ceil() as usize + 1;
+        let half = averages(track.usual_step / GRID_S);
+        let least = 0.5 * GRID_S * track.usual_interval / track.usual_step;
+        let mut grid = Self {
+            origin,
+            cells,
+            half,
+            covered: Vec::new(),
+            least,
+        };
+        grid.covered = grid.smooth(track, |k| track.interval(k));
+        grid
+    }
+
+    /// The signal of an amount per row; see [`Signal::rate`].
+    pub fn rate(&self, track: &Track, amount: &[f64]) -> Signal {
+        let sum = self.smooth(track, |k| amount[k]);
+        let own;
+        let covered = if amount.iter().all(|a| a.is_finite()) {
+            &self.covered
+        } else {
+            own = self.smooth(track, |k| {
+                if amount[k].is_finite() {
+                    track.interval(k)
+                } else {
+                    0.0
+                }
+            });
+            &own
+        };
+        let value = sum
+            .iter()
+            .zip(covered)
+            .map(|(&s, &t)| {
+                if t >= self.least {
+                    (s / t).max(0.0) as f32
+                } else {
+                    f32::NAN
+                }
+            })
+            .collect();
+        Signal::new(self.origin, value)
+    }
+
+    fn smooth(&self, track: &Track, amount: impl Fn(usize) -> f64) -> Vec<f64> {
+        let mut cells = vec![0.0f64; self.cells];
+        for k in 0..track.len() {
+            let a = amount(k);
+            if track.interval(k) > 0.0 && a.is_finite() {
+                spread(
+                    &mut cells,
+                    (track.start[k] - self.origin) / GRID_S,
+                    (track.end[k] - self.origin) / GRID_S,
+                    a,
+                );
+            }
+        }
+        thrice(cells, self.half)
+    }
+}
+
+/// Half-width of each of three moving averages that together are near-Gaussian with `sigma` cells: three of w cells
+/// have the variance 3(w² − 1)/12.
+pub(super) fn averages(sigma: f64) -> usize {
+    ((((4.0 * sigma * sigma + 1.0).sqrt() - 1.0) / 2.0).round() as usize).max(1)
+}
+
+/// Three moving averages.
+pub(super) fn thrice(mut cells: Vec<f64>, half: usize) -> Vec<f64> {
+    let mut other = vec![0.0; cells.len()];
+    for _ in 0..3 {
+        moving_average(&cells, &mut other, half);
+        std::mem::swap(&mut cells, &mut other);
+    }
+    cells
+}
+
+/// Spreads an amount evenly over `[from, to)` in cell units.
+fn spread(cells: &mut [f64], from: f64, to: f64, amount: f64) {
+    let density = amount / (to - from);
+    let (a, b) = (from.floor() as usize, (to.ceil() as usize).min(cells.len()));
+    for (c, cell) in cells.iter_mut().enumerate().take(b).skip(a) {
+        let overlap = (to.min((c + 1) as f64) - from.max(c as f64)).max(0.0);
+        *cell += density * overlap;
+    }
+}
+
+/// Mean over `half` cells either side of each cell (zero beyond the ends).
+fn moving_average(cells: &[f64], out: &mut [f64], half: usize) {
+    let scale = 1.0 / (2 * half + 1) as f64;
+    let n = cells.len();
+    let mut sum: f64 = cells.iter().take(half).sum();
+    for i in 0..n {
+        if i + half < n {
+            sum += cells[i + half];
+        }
+        out[i] = sum * scale;
+        if i >= half {
+            sum -= cells[i - half];
+        }
+    }
+}
