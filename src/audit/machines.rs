@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use serde::Serialize;
 
+use super::drift::drift;
 use super::join::{At, Batch, Group};
 use super::level::Level;
 use super::{AuditCode, AuditRemark, FEWEST_LOADS, FLOW_SPREAD, MOISTURE_CLASS};
@@ -128,6 +129,7 @@ fn one(batch: &Batch, group: &Group, level: &Level) -> MachineAudit {
         few_loads(&audit),
         mixed_moisture(batch, level, &audit),
         one_flow(&audit),
+        drift(batch, level),
         days_apart(batch, level, &audit),
         moisture_offset(&audit),
     ]
@@ -309,7 +311,7 @@ fn one_flow(m: &MachineAudit) -> Option<AuditRemark> {
                 "all loads weighed were cut at {low:.1} to {high:.1} kg/s: an error that depends on flow cannot be seen"
             ),
             format!(
-                "weigh a load below {:.0} kg/s (slower, or thinner crop) or above {:.0} kg/s",
+                "weigh a load below {:.1} kg/s (slower, or thinner crop) or above {:.1} kg/s",
                 high / FLOW_SPREAD,
                 low * FLOW_SPREAD
             ),

@@ -10,6 +10,7 @@
 
 mod crossing;
 mod digits;
+mod drift;
 mod field;
 mod join;
 mod level;

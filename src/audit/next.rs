@@ -170,7 +170,7 @@ impl Gap<'_, '_> {
             NextReason::Flow,
             self.mass(self.group.loads.iter().copied()),
             format!(
-                "a load of {} in {} cut below {:.0} kg/s, driving slower or where the crop is thin (all weighed: {low:.0} to {high:.0} kg/s)",
+                "a load of {} in {} cut below {:.1} kg/s, driving slower or where the crop is thin (all weighed: {low:.1} to {high:.1} kg/s)",
                 self.group.machine,
                 self.group.crop,
                 high / FLOW_SPREAD

@@ -30,6 +30,8 @@ pub enum AuditCode {
     NoClock,
     /// A ticket weighed loads of which the log has no grain.
     NoLoggedGrain,
+    /// The factors of a machine rise or fall with time.
+    Drift,
     /// A load is more than 3 % off after its machine's factor; the other tickets scatter too much to contradict it.
     OffAfterCorrection,
     /// A ticket's moisture is far from what the machine's other tickets lead to expect.
@@ -60,7 +62,7 @@ pub enum AuditCode {
 
 impl AuditCode {
     /// Every code, worst first.
-    pub const ALL: [AuditCode; 25] = [
+    pub const ALL: [AuditCode; 26] = [
         Self::MistypedTicket,
         Self::SwappedTickets,
         Self::SplitLoad,
@@ -73,6 +75,7 @@ impl AuditCode {
         Self::BadLog,
         Self::NoClock,
         Self::NoLoggedGrain,
+        Self::Drift,
         Self::OffAfterCorrection,
         Self::OddMoisture,
         Self::SmallLoad,
@@ -103,6 +106,7 @@ impl AuditCode {
             Self::BadLog => "bad-log",
             Self::NoClock => "no-clock",
             Self::NoLoggedGrain => "no-logged-grain",
+            Self::Drift => "drift",
             Self::OffAfterCorrection => "off-after-correction",
             Self::OddMoisture => "odd-moisture",
             Self::SmallLoad => "small-load",
@@ -117,6 +121,11 @@ impl AuditCode {
             Self::NotUsed => "not-used",
             Self::NoTicket => "no-ticket",
         }
+    }
+
+    /// Whether it means that a row of a file is probably wrong, so that each case needs looking into by itself.
+    pub fn is_about_a_row(self) -> bool {
+        self < Self::Drift
     }
 
     /// The code of a remark that reading made, where it is about tickets or lost grain.

@@ -71,26 +71,26 @@ impl<'a, 'b> Context<'a, 'b> {
     }
 }
 
-fn contradicted(c: &Context) -> Option<AuditRemark> {
-    let (group, _) = c.group.filter(|_| c.is_outlier())?;
+/// A ticket against what the others lead to expect of it.
+fn difference(c: &Context) -> Option<String> {
     let expected = c.audit.factor_of_others? * c.audit.logged_kg;
     let weighed = c.audit.weighed_kg;
     let percent = 100.0 * (weighed / expected - 1.0);
     let side = if percent > 0.0 { "more" } else { "less" };
-    let others = match c.others().len() {
-        1 => format!(
-            "the only other ticket of {} in {} leads",
-            group.machine, group.crop
-        ),
-        n => format!(
-            "the {n} other tickets of {} in {} lead",
-            group.machine, group.crop
-        ),
+    let others = match (c.group, c.others().len()) {
+        (None, _) => "its machines' own tickets lead".to_owned(),
+        (Some((g, _)), 1) => format!("the only other ticket of {} in {} leads", g.machine, g.crop),
+        (Some((g, _)), n) => format!("the {n} other tickets of {} in {} lead", g.machine, g.crop),
     };
-    let fact = format!(
+    Some(format!(
         "{weighed:.0} kg are {:.1} % {side} than the {expected:.0} kg that {others} to expect",
         percent.abs()
-    );
+    ))
+}
+
+fn contradicted(c: &Context) -> Option<AuditRemark> {
+    c.group.filter(|_| c.is_outlier())?;
+    let fact = difference(c)?;
     let obeyed = if c.weighing().ticket.usage == TicketUse::Yes {
         "; its row says use = yes, so maps obey it all the same"
     } else {
@@ -103,6 +103,13 @@ fn contradicted(c: &Context) -> Option<AuditRemark> {
             action_of(slip.kind),
         ),
         None => {
+            let expected = c.audit.factor_of_others? * c.audit.logged_kg;
+            let near = c.group?.1.tolerance().exp();
+            let fits = format!(
+                "; from {:.0} to {:.0} kg would agree with them",
+                expected / near,
+                expected * near
+            );
             let which = if c.others().len() == 1 {
                 "; of the two this one is farther from what was logged, but either may be wrong"
             } else {
@@ -110,7 +117,7 @@ fn contradicted(c: &Context) -> Option<AuditRemark> {
             };
             AuditRemark::new(
                 AuditCode::DoubtfulTicket,
-                format!("{fact}{which}{obeyed}"),
+                format!("{fact}{fits}{which}{obeyed}"),
                 "look at the paper: its weight, whose load it was, and whether all of it was this load's; correct the row, or set use = no on it",
             )
         }
@@ -238,11 +245,7 @@ fn off(c: &Context) -> Option<AuditRemark> {
     if c.is_outlier() || !(left.abs() > allowed) || c.weighing().ticket.usage == TicketUse::No {
         return None;
     }
-    let side = if left > 0.0 { "above" } else { "below" };
-    let fact = format!(
-        "with the factor of the other tickets the log is {:.1} % {side} the scale",
-        left.abs()
-    );
+    let fact = difference(c)?;
     let spread = c.group.and_then(|(_, level)| level.spread());
     let usual = match (spread, c.others().len()) {
         (_, 0) => "; the ticket covers several machines, so either may be off".to_owned(),
@@ -292,7 +295,7 @@ fn small(c: &Context) -> Option<AuditRemark> {
                 c.audit.scale_tolerance_kg,
                 100.0 * c.audit.scale_tolerance_kg / weighed
             ),
-            "weigh it together with the next load, or give it no say: use = no",
+            "nothing, if there are others: it counts by its weight; next time weigh such a rest together with the load before it",
         )
     })
 }

@@ -5,16 +5,15 @@
 use super::CAUTION;
 use super::numbers::{MISSING, counted};
 use super::terminal::page::{Page, shortened};
-use crate::audit::{
-    AGREE, Audit, AuditCode, AuditRemark, MachineAudit, Subject, TicketAudit, UnweighedLoad,
-};
+use crate::audit::{AGREE, Audit, AuditRemark, MachineAudit, Subject, TicketAudit, UnweighedLoad};
 
-/// Remarks that are written out at the top; the others stand beside their tickets.
-const FIRST: usize = 8;
-/// Loads without ticket that are named one by one.
+/// Rows to look into that are written out; further ones are named.
+const FIRST: usize = 12;
+/// Tickets and loads of one kind that are named.
 const NAMED: usize = 6;
 
-const HEADER: [&str; 13] = [
+const COLUMNS: usize = 13;
+const HEADER: [&str; COLUMNS] = [
     "ticket",
     "load",
     "field",
@@ -29,6 +28,8 @@ const HEADER: [&str; 13] = [
     "date",
     "remarks",
 ];
+/// Field and day: said once where they are the same in all rows.
+const SHARED: [usize; 2] = [2, 11];
 /// Columns that are texts, flush left.
 const TEXTS: [usize; 4] = [0, 1, 2, 12];
 
@@ -120,35 +121,53 @@ fn first(page: &mut Page, audit: &Audit) {
         return;
     }
     page.line("Check first");
-    for (k, (subject, remark)) in all.iter().take(FIRST).enumerate() {
-        page.hanging(
-            &format!("{:>3}. ", k + 1),
-            &format!("{}: {}", about(subject), remark.code.name()),
-            5,
-        );
-        page.hanging("     why: ", &remark.text, 10);
-        page.hanging("     do:  ", &remark.action, 10);
+    let (rows, others): (Vec<_>, Vec<_>) =
+        (all.into_iter()).partition(|(_, remark)| remark.code.is_about_a_row());
+    let mut n = 0;
+    for one in rows.iter().take(FIRST) {
+        n += 1;
+        entry(page, n, one);
     }
-    let more = &all[all.len().min(FIRST)..];
-    if !more.is_empty() {
-        let mut codes: Vec<(AuditCode, u64)> = Vec::new();
-        for (_, remark) in more {
-            match codes.iter_mut().find(|(code, _)| *code == remark.code) {
-                Some((_, n)) => *n += 1,
-                None => codes.push((remark.code, 1)),
-            }
-        }
-        let codes: Vec<String> = (codes.iter())
-            .map(|(code, n)| format!("{} {n}", code.name()))
+    if rows.len() > FIRST {
+        let more = rows[FIRST..]
+            .iter()
+            .map(|(s, r)| format!("{} ({})", name(s), r.code.name()));
+        page.hanging("     and: ", &more.collect::<Vec<_>>().join(", "), 10);
+    }
+    // What is common is said once, for the worst of its kind.
+    for alike in others.chunk_by(|a, b| a.1.code == b.1.code) {
+        n += 1;
+        entry(page, n, &alike[0]);
+        let names: Vec<String> = alike[1..]
+            .iter()
+            .take(NAMED)
+            .map(|(s, _)| name(s))
             .collect();
-        page.hanging(
-            "     ",
-            &format!(
-                "and beside the tickets and machines below: {}",
-                codes.join(", ")
-            ),
-            5,
-        );
+        if !names.is_empty() {
+            let more = match alike.len() - 1 - names.len() {
+                0 => String::new(),
+                k => format!(" and {k} more"),
+            };
+            page.hanging("     so too: ", &format!("{}{more}", names.join(", ")), 13);
+        }
+    }
+}
+
+fn entry(page: &mut Page, n: usize, (subject, remark): &(Subject, &AuditRemark)) {
+    page.hanging(
+        &format!("{n:>3}. "),
+        &format!("{}: {}", about(subject), remark.code.name()),
+        5,
+    );
+    page.hanging("     why: ", &remark.text, 10);
+    page.hanging("     do:  ", &remark.action, 10);
+}
+
+fn name(subject: &Subject) -> String {
+    match subject {
+        Subject::Ticket(t) => t.ticket.clone(),
+        Subject::Machine(m) => format!("{} in {}", m.machine, m.crop),
+        Subject::Input(i) => i.field.clone(),
     }
 }
 
@@ -168,17 +187,19 @@ fn about(subject: &Subject) -> String {
                 t.ticket, t.file, t.row
             )
         }
-        Subject::Machine(m) => format!("{} in {}", m.machine, m.crop),
-        Subject::Input(i) => i.field.clone(),
+        Subject::Machine(_) | Subject::Input(_) => name(subject),
     }
 }
 
 fn one_machine(page: &mut Page, m: &MachineAudit) {
     page.line(&format!("{} in {}", m.machine, m.crop));
-    let mut tickets = format!(
-        "{} ({} can be relied on), {} % of the {:.0} t logged",
-        counted(m.tickets, "ticket", "tickets"),
-        m.trusted,
+    let mut tickets = counted(m.tickets, "ticket", "tickets");
+    match m.tickets - m.trusted {
+        0 => {}
+        n => tickets += &format!(" ({n} contradicted by the others, and left out below)"),
+    }
+    tickets += &format!(
+        ", {} % of the {:.0} t logged",
         number(m.weighed_pct, 0),
         m.logged_kg / 1000.0
     );
@@ -219,8 +240,8 @@ fn one_machine(page: &mut Page, m: &MachineAudit) {
     if !grain.is_empty() {
         page.entry("weighed", &grain.join("; "));
     }
-    page.entry("they tell", &m.known);
-    page.entry("they cannot", &m.unknown);
+    page.entry("can tell", &m.known);
+    page.entry("cannot tell", &m.unknown);
     for AuditRemark { code, text, action } in &m.remarks {
         page.entry(
             "remark",
@@ -229,20 +250,30 @@ fn one_machine(page: &mut Page, m: &MachineAudit) {
     }
 }
 
-/// A table as wide as its texts are.
+/// A table as wide as its texts are. A field or day that all rows share is said once, above.
 fn table(page: &mut Page, tickets: &[&TicketAudit]) {
-    if tickets.is_empty() {
-        return;
-    }
-    let mut rows = vec![HEADER.map(str::to_owned)];
-    rows.extend(tickets.iter().map(|t| row(t)));
-    let width: Vec<usize> = (0..HEADER.len())
-        .map(|c| rows.iter().map(|r| r[c].chars().count()).max().unwrap_or(0))
+    let rows: Vec<[String; COLUMNS]> = tickets.iter().map(|t| row(t)).collect();
+    let Some(first) = rows.first() else { return };
+    let shared = |c: usize| rows.len() > 1 && rows.iter().all(|r| r[c] == first[c]);
+    let said: Vec<&str> = (SHARED.iter())
+        .filter(|&&c| shared(c) && !first[c].is_empty())
+        .map(|&c| first[c].as_str())
         .collect();
-    for row in &rows {
-        let cells: Vec<String> = (row.iter().enumerate())
-            .map(|(c, cell)| {
-                let width = width[c];
+    if !said.is_empty() {
+        page.entry("all", &said.join(", "));
+    }
+    let shown: Vec<usize> = (0..COLUMNS)
+        .filter(|&c| !SHARED.contains(&c) || !shared(c))
+        .collect();
+    let header = HEADER.map(str::to_owned);
+    let width = |c: usize| {
+        let cells = rows.iter().chain([&header]);
+        cells.map(|r| r[c].chars().count()).max().unwrap_or(0)
+    };
+    for row in [&header].into_iter().chain(&rows) {
+        let cells: Vec<String> = (shown.iter())
+            .map(|&c| {
+                let (cell, width) = (&row[c], width(c));
                 if TEXTS.contains(&c) {
                     format!("{cell:<width$}")
                 } else {
@@ -254,7 +285,7 @@ fn table(page: &mut Page, tickets: &[&TicketAudit]) {
     }
 }
 
-fn row(t: &TicketAudit) -> [String; 13] {
+fn row(t: &TicketAudit) -> [String; COLUMNS] {
     let codes: Vec<&str> = t.remarks.iter().map(|r| r.code.name()).collect();
     let offset = t
         .moisture_offset_pct
@@ -341,7 +372,9 @@ fn number(value: Option<f64>, decimals: usize) -> String {
 }
 
 fn signed(value: Option<f64>) -> String {
-    value
-        .filter(|v| v.is_finite())
-        .map_or_else(|| MISSING.to_owned(), |v| format!("{v:+.1}"))
+    // Adding nought makes −0 a plain 0.
+    value.filter(|v| v.is_finite()).map_or_else(
+        || MISSING.to_owned(),
+        |v| format!("{:+.1}", (10.0 * v).round() / 10.0 + 0.0),
+    )
 }
