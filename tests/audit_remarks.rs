@@ -144,10 +144,10 @@ fn each_remark_fires_on_its_own_case() {
             },
             vec![],
         ),
-        ("use = no", |_, t| t[0].usage = TicketUse::No, vec![NotUsed]),
+        ("use = no", |_, t| t[4].usage = TicketUse::No, vec![NotUsed]),
         (
             "no grain logged",
-            |l, _| l[3].evidence.mass_kg = 0.0,
+            |l, _| l[4].evidence.mass_kg = 0.0,
             vec![NoLoggedGrain],
         ),
         (

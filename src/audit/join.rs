@@ -23,7 +23,8 @@ pub(super) struct Weighing<'a> {
 impl Weighing<'_> {
     /// Whether its weight can be held against what was logged.
     pub fn comparable(&self) -> bool {
-        self.logged_kg > 0.0 && self.ticket.net_kg > 0.0
+        let factor = self.factor();
+        factor.is_finite() && factor > 0.0
     }
 
     /// Whether it says something of its machine: comparable, and the user does not forbid it.

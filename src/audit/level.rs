@@ -3,11 +3,12 @@
 use super::AGREE;
 use super::join::{Batch, Group};
 use super::outliers::{OutlierTest, outliers};
+use crate::stats::student_975;
 
 /// Usual sd of a machine's load factors: average errors of loads are published from about 1 % at best to 2–5 %.
-const USUAL_SD: f64 = 0.02;
-/// What the usual sd counts for, degrees of freedom (our choice: as much as four tickets).
-const USUAL_DEGREES: f64 = 3.0;
+const USUAL_SD: f64 = 0.03;
+/// What the usual sd counts for, degrees of freedom (our choice: as much as three tickets).
+const USUAL_DEGREES: f64 = 2.0;
 /// Chance to send someone after a good ticket, per machine (our choice: looking at a ticket costs a minute, a wrong one
 /// that stays costs a map).
 const ALPHA: f64 = 0.05;
@@ -78,13 +79,14 @@ impl Level {
         sd(&self.logs)
     }
 
-    /// How near an explained weight must come to what the others lead to expect of it, as a log ratio: twice the sd of
-    /// a prediction, never beyond 3 %.
+    /// How near an explained weight must come to what the others lead to expect of it, as a log ratio: within the 95 %
+    /// interval of a prediction, never beyond 3 %.
     pub fn tolerance(&self) -> f64 {
         let n = self.logs.len();
         match sd(&self.logs) {
             Some(sd) if n >= 3 => {
-                (2.0 * sd * (1.0 + 1.0 / n as f64).sqrt()).clamp(LEAST_TOLERANCE, AGREE)
+                let t = student_975((n - 1) as f64);
+                (t * sd * (1.0 + 1.0 / n as f64).sqrt()).clamp(LEAST_TOLERANCE, AGREE)
             }
             _ => AGREE,
         }

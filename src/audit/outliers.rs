@@ -1,6 +1,6 @@
 //! Values that the others contradict, where several may hide each other.
 
-use crate::stats::student_quantile;
+use crate::stats::{normal_quantile, student_quantile};
 
 /// How values are tested against the others.
 ///
@@ -28,27 +28,17 @@ pub fn outliers(values: &[f64], test: &OutlierTest) -> Vec<usize> {
     let (mut taken, mut significant) = (Vec::new(), 0);
     while taken.len() < test.most && left.len() >= 2 {
         let degrees = (left.len() - 2) as f64 + test.prior_degrees;
-        if !(degrees > 0.0) {
+        let Some(worst) = farthest(values, &left, test).filter(|_| degrees > 0.0) else {
             break;
-        }
-        let judged = left.iter().map(|&k| {
-            let (off, sd) = against_others(values, &left, k, test);
-            (k, off, off.abs() / sd)
-        });
-        // Of two alike, the one farther from nought: a factor near 1 is the likelier one.
-        let worst = judged.max_by(|a, b| {
-            let tie = values[a.0].abs().total_cmp(&values[b.0].abs());
-            if (a.2 - b.2).abs() <= 1e-9 * a.2.abs() {
-                tie
-            } else {
-                a.2.total_cmp(&b.2)
-            }
-        });
-        let Some((k, off, t)) = worst else { break };
-        let bound = student_quantile(1.0 - 0.5 * test.alpha / left.len() as f64, degrees);
-        taken.push(k);
-        left.retain(|&j| j != k);
-        if t > bound && off.abs() > test.least {
+        };
+        let p = 1.0 - 0.5 * test.alpha / left.len() as f64;
+        taken.push(worst.index);
+        left.retain(|&j| j != worst.index);
+        // Student's t has the longer tails: what the normal distribution lets pass needs no closer look.
+        if worst.off.abs() > test.least
+            && worst.t > normal_quantile(p)
+            && worst.t > student_quantile(p, degrees)
+        {
             significant = taken.len();
         }
     }
@@ -56,15 +46,39 @@ pub fn outliers(values: &[f64], test: &OutlierTest) -> Vec<usize> {
     taken
 }
 
-/// How far a value is from the mean of the others, and the sd of that difference.
-fn against_others(values: &[f64], left: &[usize], k: usize, test: &OutlierTest) -> (f64, f64) {
-    let others = || left.iter().filter(|&&j| j != k).map(|&j| values[j]);
-    let n = (left.len() - 1) as f64;
-    let mean = others().sum::<f64>() / n;
-    let squares: f64 = others().map(|v| (v - mean).powi(2)).sum();
-    let variance =
-        (squares + test.prior_degrees * test.prior_sd.powi(2)) / (n - 1.0 + test.prior_degrees);
-    (values[k] - mean, (variance * (1.0 + 1.0 / n)).sqrt())
+/// A value against the others.
+struct Judged {
+    index: usize,
+    /// How far it is from the mean of the others.
+    off: f64,
+    /// The same in standard deviations of that difference.
+    t: f64,
+}
+
+/// The value that is farthest from the others. Of two alike, the one farther from nought: a factor near 1 is likelier.
+fn farthest(values: &[f64], left: &[usize], test: &OutlierTest) -> Option<Judged> {
+    let n = left.len() as f64;
+    let mean = left.iter().map(|&k| values[k]).sum::<f64>() / n;
+    let squares: f64 = left.iter().map(|&k| (values[k] - mean).powi(2)).sum();
+    let judged = left.iter().map(|&k| {
+        // Without one value the mean moves by its distance over n - 1, and the squares lose n / (n - 1) of its own.
+        let off = (values[k] - mean) * n / (n - 1.0);
+        let others = (squares - off * (values[k] - mean)).max(0.0);
+        let variance =
+            (others + test.prior_degrees * test.prior_sd.powi(2)) / (n - 2.0 + test.prior_degrees);
+        Judged {
+            index: k,
+            off,
+            t: off.abs() / (variance * n / (n - 1.0)).sqrt(),
+        }
+    });
+    judged.max_by(|a, b| {
+        if (a.t - b.t).abs() <= 1e-9 * a.t.abs() {
+            values[a.index].abs().total_cmp(&values[b.index].abs())
+        } else {
+            a.t.total_cmp(&b.t)
+        }
+    })
 }
 
 #[cfg(test)]

@@ -2,8 +2,9 @@
 //!
 //! A slip is put forward only where it brings the weight within the scatter of the machine's other tickets, and where
 //! it would not do as much for almost any wrong weight: by replacing one digit a weight that is 5 % off can nearly
-//! always be mended, so that it can says nothing. Each slip therefore carries the chance with which it would explain
-//! a difference of about that size by luck, and the one with the least chance is taken.
+//! always be mended, which therefore says nothing. So each slip carries the chance with which it would explain a
+//! difference of about that size by luck, and counts only where that is small. Of several that count, the likeliest is
+//! taken: how often such a slip happens, over the number of ways in which it can.
 
 use serde::Serialize;
 
@@ -41,6 +42,21 @@ pub enum SlipKind {
     Digit,
     /// The gross weight in place of the net weight.
     Gross,
+}
+
+impl SlipKind {
+    /// How often it happens among wrong tickets, roughly. Among slips in writing numbers a wrong digit is by far the most
+    /// frequent; exchanged, missing and additional digits make up about a tenth each (Verhoeff 1969, Error Detecting
+    /// Decimal Codes; from memory). The others, and what they are together, are our choice.
+    fn frequency(self) -> f64 {
+        match self {
+            Self::Digit => 0.3,
+            Self::Unit => 0.2,
+            Self::Swapped | Self::OneLoad | Self::TwoLoads => 0.1,
+            Self::Transposed | Self::MissingDigit | Self::ExtraDigit => 0.05,
+            Self::OtherLoad | Self::Gross => 0.05,
+        }
+    }
 }
 
 /// A slip that would explain a weight.
@@ -96,32 +112,47 @@ pub(super) fn explain(case: &Case) -> Option<Slip> {
     if !target.is_finite() {
         return None;
     }
-    let by_kind = readings(case).into_iter().filter_map(|(kind, readings)| {
-        let windows: Vec<(f64, f64)> = readings
-            .iter()
-            .map(|r| (r.shift - case.tolerance, r.shift + case.tolerance))
-            .collect();
-        let chance = covered(target, &windows);
-        let best = readings.into_iter().min_by(|a, b| {
-            (a.shift - target)
-                .abs()
-                .total_cmp(&(b.shift - target).abs())
-        })?;
-        let fits = (best.shift - target).abs() <= case.tolerance;
-        (fits && chance <= MOST_CHANCE).then(|| Slip {
+    let mut found: Vec<(f64, Slip)> = readings(case)
+        .into_iter()
+        .filter_map(|(kind, readings)| weighed_up(case, target, kind, readings))
+        .collect();
+    let gross = gross(case, target);
+    found.extend(gross.clone().filter(|g| g.1.chance <= MOST_CHANCE));
+    found
+        .into_iter()
+        .max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.kind.cmp(&a.1.kind)))
+        .or(gross)
+        .map(|(_, slip)| slip)
+}
+
+/// A slip of one kind where it fits and is no mere luck, with how likely it is among others that fit.
+fn weighed_up(
+    case: &Case,
+    target: f64,
+    kind: SlipKind,
+    readings: Vec<Reading>,
+) -> Option<(f64, Slip)> {
+    let windows: Vec<(f64, f64)> = readings
+        .iter()
+        .map(|r| (r.shift - case.tolerance, r.shift + case.tolerance))
+        .collect();
+    let chance = covered(target, &windows);
+    let off = |r: &Reading| (r.shift - target).abs();
+    let fitting = readings.iter().filter(|r| off(r) <= case.tolerance).count();
+    let likelihood = kind.frequency() * fitting as f64 / readings.len() as f64;
+    let best = readings
+        .into_iter()
+        .min_by(|a, b| off(a).total_cmp(&off(b)))?;
+    (fitting > 0 && chance <= MOST_CHANCE).then(|| {
+        let slip = Slip {
             kind,
             would_be_kg: best.would_be_kg,
             left_pct: 100.0 * (target - best.shift).exp_m1(),
             chance,
             text: best.text,
-        })
-    });
-    let gross = gross(case, target);
-    let sure = gross.clone().filter(|g| g.chance <= MOST_CHANCE);
-    by_kind
-        .chain(sure)
-        .min_by(|a, b| a.chance.total_cmp(&b.chance).then(a.kind.cmp(&b.kind)))
-        .or(gross)
+        };
+        (likelihood, slip)
+    })
 }
 
 /// Share of differences between half and twice the target that the windows cover.
@@ -209,57 +240,55 @@ fn readings(case: &Case) -> Vec<(SlipKind, Vec<Reading>)> {
     out
 }
 
+/// The number under another unit's heading. A whole number of kilograms was not converted from pounds on the way in, nor
+/// one of pounds from kilograms.
 fn units(weighed: f64) -> Vec<Reading> {
+    let written = Written::of(weighed).map(|w| w.unit);
     [
-        (
-            POUND_KG,
-            "the number would fit as pounds, but stands as kilograms",
-        ),
+        (POUND_KG, Some("lb"), "pounds, but stands as kilograms"),
         (
             1.0 / POUND_KG,
-            "the number would fit as kilograms, but stands as pounds",
+            Some("kg"),
+            "kilograms, but stands as pounds",
         ),
-        (
-            1000.0,
-            "the number would fit as tonnes, but stands as kilograms",
-        ),
-        (
-            0.001,
-            "the number would fit as kilograms, but stands as tonnes",
-        ),
+        (1000.0, None, "tonnes, but stands as kilograms"),
+        (0.001, None, "kilograms, but stands as tonnes"),
     ]
     .into_iter()
-    .map(|(factor, what): (f64, &str)| Reading {
+    .filter(|(_, excluded, _)| excluded.is_none() || *excluded != written)
+    .map(|(factor, _, what): (f64, _, &str)| Reading {
         shift: factor.ln(),
         would_be_kg: Some(weighed * factor),
-        text: format!("{what}: {:.0} kg", weighed * factor),
+        text: format!("the number would fit as {what}: {:.0} kg", weighed * factor),
     })
     .collect()
 }
 
 /// A vehicle on the scale with its load. It would explain much, so it is a last resort unless another ticket is too
 /// heavy by the same.
-fn gross(case: &Case, target: f64) -> Option<Slip> {
+fn gross(case: &Case, target: f64) -> Option<(f64, Slip)> {
     let over = case.weighed - case.expected;
     if !(EMPTY_KG.0..=EMPTY_KG.1).contains(&over) {
         return None;
     }
+    let range = EMPTY_KG.1 - EMPTY_KG.0;
     let shift = |empty: f64| (case.expected / (case.expected + empty)).ln();
     let alike = case
         .too_heavy
         .iter()
         .any(|kg| (kg - over).abs() <= SAME_VEHICLE_KG);
-    let chance = if alike {
-        2.0 * SAME_VEHICLE_KG / (EMPTY_KG.1 - EMPTY_KG.0)
+    let (chance, ways) = if alike {
+        (2.0 * SAME_VEHICLE_KG / range, 1.0)
     } else {
-        covered(target, &[(shift(EMPTY_KG.1), shift(EMPTY_KG.0))])
+        let chance = covered(target, &[(shift(EMPTY_KG.1), shift(EMPTY_KG.0))]);
+        (chance, range / (2.0 * case.tolerance * case.expected))
     };
     let more = if alike {
         ", and another ticket is too heavy by the same"
     } else {
         ""
     };
-    Some(Slip {
+    let slip = Slip {
         kind: SlipKind::Gross,
         would_be_kg: Some(case.expected),
         left_pct: 0.0,
@@ -267,7 +296,8 @@ fn gross(case: &Case, target: f64) -> Option<Slip> {
         text: format!(
             "it is {over:.0} kg too heavy, what an empty vehicle weighs{more}: the gross weight in place of the net?"
         ),
-    })
+    };
+    Some((SlipKind::Gross.frequency() / ways.max(1.0), slip))
 }
 
 #[cfg(test)]
@@ -333,6 +363,13 @@ mod tests {
         let mut c = case(8950.0, 7428.0);
         c.swaps = vec![("T7".into(), 7440.0)];
         assert_eq!(kind(&c), Some(SlipKind::Swapped));
+    }
+
+    #[test]
+    fn whole_kilograms_were_never_read_as_pounds() {
+        // 3,369 × 2.20462 is 7,427, but had the heading been pounds, 3,369 kg would be no whole number of them.
+        assert_ne!(kind(&case(3369.0, 7428.0)), Some(SlipKind::Unit));
+        assert_eq!(kind(&case(7428.0 * POUND_KG, 7428.0)), Some(SlipKind::Unit));
     }
 
     #[test]

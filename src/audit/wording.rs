@@ -287,7 +287,7 @@ fn odd_moisture(c: &Context) -> Option<AuditRemark> {
 
 fn small(c: &Context) -> Option<AuditRemark> {
     let weighed = c.audit.weighed_kg;
-    (weighed < LEAST_LOAD_KG).then(|| {
+    (weighed < LEAST_LOAD_KG && !c.is_outlier()).then(|| {
         AuditRemark::new(
             AuditCode::SmallLoad,
             format!(
