@@ -1,6 +1,7 @@
 //! fanmill turns raw grain yield logs into yield maps that agree with the scale.
 
 pub mod apply;
+pub mod audit;
 pub mod batch;
 pub mod calibrate;
 pub mod checks;

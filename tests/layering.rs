@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Every module at the root of the crate, from the ground up. A module may use those before it, and itself.
-const ORDER: [&str; 30] = [
+const ORDER: [&str; 31] = [
     "units",
     "crop",
     "place", // values with units, crops, where a value stood
@@ -31,6 +31,7 @@ const ORDER: [&str; 30] = [
     "gather",
     "pool",
     "apply", // the acts
+    "audit", // the tickets alone
     "write",
     "report",   // the doors out
     "batch",    // all fields of a job

@@ -2,7 +2,7 @@
 
 mod complete;
 mod demo;
-
+mod loads;
 mod progress;
 mod run;
 
@@ -30,6 +30,7 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Run(run::Arguments),
+    Loads(loads::Arguments),
     Demo(demo::Arguments),
     Completions(complete::Arguments),
 }
@@ -39,6 +40,7 @@ pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let status = match &arguments.command {
         Command::Run(a) => run::run(a),
+        Command::Loads(a) => loads::run(a),
         Command::Demo(a) => demo::run(a),
         Command::Completions(a) => complete::run(a),
     };

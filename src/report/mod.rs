@@ -1,5 +1,6 @@
 //! Figures into text for people. Nothing is computed here that a figure in the summary does not already say.
 
+pub mod audit;
 pub(crate) mod numbers;
 pub mod terminal;
 

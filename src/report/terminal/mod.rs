@@ -2,7 +2,7 @@
 
 mod batch;
 mod field;
-mod page;
+pub(super) mod page;
 
 pub use batch::batch;
 pub use field::field;

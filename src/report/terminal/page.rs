@@ -8,7 +8,7 @@ const LABEL: usize = 12;
 const LONGEST_NAME: usize = 40;
 
 /// The name in the room that a table has for it: its end tells fields of a client apart, so the middle goes.
-pub(super) fn shortened(name: &str) -> String {
+pub(in crate::report) fn shortened(name: &str) -> String {
     let length = name.chars().count();
     if length <= LONGEST_NAME {
         return name.to_owned();
@@ -24,11 +24,11 @@ pub(super) fn shortened(name: &str) -> String {
 
 /// Text under construction.
 #[derive(Default)]
-pub(super) struct Page(String);
+pub(in crate::report) struct Page(String);
 
 impl Page {
     /// A line as it is. Control characters, which could steer the terminal, are shown as �.
-    pub(super) fn line(&mut self, line: &str) {
+    pub(in crate::report) fn line(&mut self, line: &str) {
         self.0.extend(line.chars().map(|c| {
             if c.is_control() {
                 char::REPLACEMENT_CHARACTER
@@ -40,12 +40,12 @@ impl Page {
     }
 
     /// The text.
-    pub(super) fn finish(self) -> String {
+    pub(in crate::report) fn finish(self) -> String {
         self.0
     }
 
     /// A label and its text, wrapped beside it.
-    pub(super) fn entry(&mut self, label: &str, text: &str) {
+    pub(in crate::report) fn entry(&mut self, label: &str, text: &str) {
         let label = if label.chars().count() > LABEL {
             shortened(label)
         } else {
@@ -55,7 +55,7 @@ impl Page {
     }
 
     /// Text after `start`, its further lines indented.
-    pub(super) fn hanging(&mut self, start: &str, text: &str, indent: usize) {
+    pub(in crate::report) fn hanging(&mut self, start: &str, text: &str, indent: usize) {
         let mut line = start.to_owned();
         let mut empty = true;
         for word in text.split_whitespace() {
@@ -74,7 +74,7 @@ impl Page {
     }
 
     /// Rows under a header, the last one apart; the first column to the left, the others to the right.
-    pub(super) fn table<const N: usize>(&mut self, rows: &[[String; N]]) {
+    pub(in crate::report) fn table<const N: usize>(&mut self, rows: &[[String; N]]) {
         let width: Vec<usize> = (0..N)
             .map(|c| rows.iter().map(|r| r[c].chars().count()).max().unwrap_or(0))
             .collect();

@@ -1,0 +1,113 @@
+//! A machine's factor from its tickets, and what it predicts of each from the others.
+
+use super::AGREE;
+use super::join::{Batch, Group};
+use super::outliers::{OutlierTest, outliers};
+use crate::stats::student_975;
+
+/// Usual sd of a machine's load factors: average errors of loads are published from about 1 % at best to 2–5 %.
+const USUAL_SD: f64 = 0.03;
+/// What the usual sd counts for, degrees of freedom (our choice: as much as three tickets).
+const USUAL_DEGREES: f64 = 2.0;
+/// Chance to send someone after a good ticket, per machine (our choice: looking at a ticket costs a minute, a wrong one
+/// that stays costs a map).
+const ALPHA: f64 = 0.05;
+/// A weight that is explained comes at least this near (our choice: half of the best load errors published).
+const LEAST_TOLERANCE: f64 = 0.01;
+
+/// What a machine's tickets say together.
+#[derive(Default)]
+pub(super) struct Level {
+    /// Index of each weighing of the group that is trusted, in the batch.
+    pub trusted: Vec<usize>,
+    /// Weighings that the others contradict.
+    pub outliers: Vec<usize>,
+    /// Σ weighed and Σ logged of the trusted, kg.
+    sums: (f64, f64),
+    /// Trusted log factors, in the order of `trusted`.
+    logs: Vec<f64>,
+}
+
+impl Level {
+    pub fn of(batch: &Batch, group: &Group) -> Self {
+        let usable: Vec<usize> = (group.weighings.iter().copied())
+            .filter(|&w| batch.weighings[w].usable())
+            .collect();
+        let logs: Vec<f64> = (usable.iter())
+            .map(|&w| batch.weighings[w].factor().ln())
+            .collect();
+        let test = OutlierTest {
+            alpha: ALPHA,
+            prior_sd: USUAL_SD,
+            prior_degrees: USUAL_DEGREES,
+            least: (1.0 + AGREE).ln(),
+            most: usable.len() / 2,
+        };
+        let out = outliers(&logs, &test);
+        let mut level = Level {
+            outliers: out.iter().map(|&k| usable[k]).collect(),
+            ..Level::default()
+        };
+        for (k, &w) in usable.iter().enumerate() {
+            if !out.contains(&k) {
+                level.trusted.push(w);
+                level.logs.push(logs[k]);
+                level.sums.0 += batch.weighings[w].ticket.net_kg;
+                level.sums.1 += batch.weighings[w].logged_kg;
+            }
+        }
+        level
+    }
+
+    /// True over logged mass: a ratio of sums, because a scale weighs sums.
+    pub fn factor(&self) -> Option<f64> {
+        (self.sums.1 > 0.0).then(|| self.sums.0 / self.sums.1)
+    }
+
+    /// The factor without one weighing, which may be among the trusted or not.
+    pub fn factor_without(&self, batch: &Batch, w: usize) -> Option<f64> {
+        if !self.trusted.contains(&w) {
+            return self.factor();
+        }
+        let own = &batch.weighings[w];
+        let rest = (self.sums.0 - own.ticket.net_kg, self.sums.1 - own.logged_kg);
+        (self.trusted.len() > 1).then(|| rest.0 / rest.1)
+    }
+
+    /// sd of log factors of single loads; `None` with fewer than two.
+    pub fn spread(&self) -> Option<f64> {
+        sd(&self.logs)
+    }
+
+    /// How near an explained weight must come to what the others lead to expect of it, as a log ratio: within the 95 %
+    /// interval of a prediction, never beyond 3 %.
+    pub fn tolerance(&self) -> f64 {
+        let n = self.logs.len();
+        match sd(&self.logs) {
+            Some(sd) if n >= 3 => {
+                let t = student_975((n - 1) as f64);
+                (t * sd * (1.0 + 1.0 / n as f64).sqrt()).clamp(LEAST_TOLERANCE, AGREE)
+            }
+            _ => AGREE,
+        }
+    }
+
+    /// Root mean square relative error of each trusted ticket predicted from the others.
+    pub fn leave_one_out(&self, batch: &Batch) -> Option<f64> {
+        let errors: Vec<f64> = (self.trusted.iter())
+            .filter_map(|&w| {
+                let own = &batch.weighings[w];
+                Some(self.factor_without(batch, w)? / own.factor() - 1.0)
+            })
+            .collect();
+        let squares: f64 = errors.iter().map(|e| e * e).sum();
+        (!errors.is_empty()).then(|| (squares / errors.len() as f64).sqrt())
+    }
+}
+
+fn sd(values: &[f64]) -> Option<f64> {
+    let n = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / n;
+    let squares: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+    (values.len() >= 2).then(|| (squares / (n - 1.0)).sqrt())
+}

@@ -1,0 +1,210 @@
+//! Which load would be worth weighing next time: where the tickets carry least.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use serde::Serialize;
+
+use super::join::{At, Batch, Group};
+use super::level::Level;
+use super::machines::range;
+use super::{FEWEST_LOADS, FLOW_SPREAD, MOISTURE_CLASS};
+
+/// Least grain that is worth a thought, kg (common practice: the least load that is worth weighing).
+const LEAST_KG: f64 = super::LEAST_LOAD_KG;
+
+/// Why a load would be worth weighing, most urgent first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NextReason {
+    /// Nothing of the machine in this crop was weighed.
+    Machine,
+    /// Too few of its loads were.
+    Count,
+    /// Much wetter or drier grain than any that was weighed.
+    Moisture,
+    /// All loads weighed were cut at one flow.
+    Flow,
+    /// A day on which none was weighed.
+    Day,
+}
+
+/// A load that would teach more than others.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct NextLoad {
+    /// Why.
+    pub reason: NextReason,
+    /// Machine.
+    pub machine: String,
+    /// Crop.
+    pub crop: String,
+    /// Logged grain that would rest on it, kg.
+    pub rests_on_it_kg: f64,
+    /// In words.
+    pub text: String,
+}
+
+/// Most urgent first, then by the grain that rests on it; the first of a machine and crop is its next load.
+pub(super) fn worth_weighing(batch: &Batch, groups: &[(Group, Level)]) -> Vec<NextLoad> {
+    let mut out = Vec::new();
+    for (group, level) in groups {
+        let gap = Gap {
+            batch,
+            group,
+            level,
+            weighed: (level.trusted.iter())
+                .flat_map(|&w| batch.weighings[w].parts.iter().copied())
+                .collect(),
+        };
+        out.extend(
+            [
+                gap.machine(),
+                gap.count(),
+                gap.moisture(),
+                gap.flow(),
+                gap.day(),
+            ]
+            .into_iter()
+            .flatten()
+            .filter(|n| n.rests_on_it_kg >= LEAST_KG),
+        );
+    }
+    out.sort_by(|a, b| {
+        (a.reason.cmp(&b.reason))
+            .then(b.rests_on_it_kg.total_cmp(&a.rests_on_it_kg))
+            .then_with(|| (&a.machine, &a.crop).cmp(&(&b.machine, &b.crop)))
+    });
+    out
+}
+
+/// A machine in a crop, with the loads that its trusted tickets weighed.
+struct Gap<'a, 'b> {
+    batch: &'a Batch<'b>,
+    group: &'a Group<'b>,
+    level: &'a Level,
+    weighed: Vec<At>,
+}
+
+impl Gap<'_, '_> {
+    fn next(&self, reason: NextReason, rests_on_it_kg: f64, text: String) -> NextLoad {
+        NextLoad {
+            reason,
+            machine: self.group.machine.to_owned(),
+            crop: self.group.crop.to_owned(),
+            rests_on_it_kg,
+            text,
+        }
+    }
+
+    /// Loads that no trusted ticket weighed.
+    fn unweighed(&self) -> impl Iterator<Item = At> + '_ {
+        (self.group.loads.iter().copied()).filter(|at| !self.weighed.contains(at))
+    }
+
+    fn mass(&self, loads: impl Iterator<Item = At>) -> f64 {
+        loads
+            .map(|at| self.batch.load(at).evidence.mass_kg)
+            .filter(|m| *m > 0.0)
+            .sum()
+    }
+
+    fn machine(&self) -> Option<NextLoad> {
+        let mass = self.mass(self.group.loads.iter().copied());
+        self.level.trusted.is_empty().then(|| {
+            self.next(
+                NextReason::Machine,
+                mass,
+                format!(
+                    "any full load of {} in {}: {:.0} t were logged and no ticket of that machine and crop alone can be relied on",
+                    self.group.machine,
+                    self.group.crop,
+                    mass / 1000.0
+                ),
+            )
+        })
+    }
+
+    fn count(&self) -> Option<NextLoad> {
+        let n = self.level.trusted.len();
+        (1..FEWEST_LOADS).contains(&n).then(|| {
+            self.next(
+                NextReason::Count,
+                self.mass(self.group.loads.iter().copied()),
+                format!(
+                    "{} more of {} in {}, each at another flow, so that a wrong one would show",
+                    FEWEST_LOADS - n,
+                    self.group.machine,
+                    self.group.crop
+                ),
+            )
+        })
+    }
+
+    fn moisture(&self) -> Option<NextLoad> {
+        let logged = |at: At| self.batch.load(at).evidence.moisture_pct;
+        let [low, high] = range(self.weighed.iter().filter_map(|&at| logged(at)))?;
+        let beyond: Vec<At> = self
+            .unweighed()
+            .filter(|&at| {
+                logged(at).is_some_and(|m| m < low - MOISTURE_CLASS || m > high + MOISTURE_CLASS)
+            })
+            .collect();
+        let [from, to] = range(beyond.iter().filter_map(|&at| logged(at)))?;
+        Some(self.next(
+            NextReason::Moisture,
+            self.mass(beyond.iter().copied()),
+            format!(
+                "a load of {} in {} like those logged at {from:.0} to {to:.0} % moisture: all that were weighed were at {low:.0} to {high:.0} %",
+                self.group.machine, self.group.crop
+            ),
+        ))
+    }
+
+    fn flow(&self) -> Option<NextLoad> {
+        let flow = |at: At| Some(self.batch.load(at).evidence.flow_kg_s?[1]);
+        let [low, high] = range(self.weighed.iter().filter_map(|&at| flow(at)))?;
+        if self.level.trusted.len() < FEWEST_LOADS || high >= FLOW_SPREAD * low {
+            return None;
+        }
+        Some(self.next(
+            NextReason::Flow,
+            self.mass(self.group.loads.iter().copied()),
+            format!(
+                "a load of {} in {} cut below {:.1} kg/s, driving slower or where the crop is thin (all weighed: {low:.1} to {high:.1} kg/s)",
+                self.group.machine,
+                self.group.crop,
+                high / FLOW_SPREAD
+            ),
+        ))
+    }
+
+    /// The day with most grain among those without a ticket.
+    fn day(&self) -> Option<NextLoad> {
+        if self.weighed.is_empty() {
+            return None;
+        }
+        let mut days: BTreeMap<Date, f64> = BTreeMap::new();
+        let seen: Vec<Date> = (self.weighed.iter())
+            .filter_map(|&at| self.batch.load(at).date)
+            .collect();
+        for at in self.unweighed() {
+            let load = self.batch.load(at);
+            if let Some(day) = load.date.filter(|d| !seen.contains(d)) {
+                *days.entry(day).or_default() += load.evidence.mass_kg;
+            }
+        }
+        let (day, mass) = days
+            .into_iter()
+            .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))?;
+        Some(self.next(
+            NextReason::Day,
+            mass,
+            format!(
+                "one load of {} in {} on every day: none was weighed on {day}, when {:.0} t were logged",
+                self.group.machine,
+                self.group.crop,
+                mass / 1000.0
+            ),
+        ))
+    }
+}

@@ -1,0 +1,353 @@
+//! What there is to say of a ticket.
+
+use super::join::{Batch, Group, Weighing};
+use super::level::Level;
+use super::slip::{Slip, SlipKind};
+use super::{AGREE, AuditCode, AuditRemark, LEAST_LOAD_KG, TicketAudit};
+use crate::read::TicketUse;
+use crate::stats::median;
+
+/// A load is an opening load where at least this share of its grain was cut across the field (our choice: of a round
+/// of the headland about a third lies across) …
+const OPENING_CROSSING: f64 = 0.3;
+/// … and less than this share of the field had been cut before it (our choice).
+const OPENING_BEFORE: f64 = 0.3;
+/// A load is uneven beyond this factor from the machine's median (our choice; "alike in size" is common practice).
+const UNEVEN: f64 = 2.0;
+/// Testers are good for 0.7–0.8 point (NIST Handbook 44, from memory); an offset that differs by more than this from
+/// the machine's usual one is no tester's doing, points (our choice).
+const ODD_OFFSET: f64 = 2.0;
+
+/// A ticket with its surroundings.
+pub(super) struct Context<'a, 'b> {
+    pub batch: &'a Batch<'b>,
+    /// Its machine in its crop, where it is of one.
+    pub group: Option<(&'a Group<'b>, &'a Level)>,
+    /// Its index in the batch.
+    pub w: usize,
+    /// Its figures.
+    pub audit: &'a TicketAudit,
+}
+
+/// Everything there is to say, worst first.
+pub(super) fn remarks(c: &Context) -> Vec<AuditRemark> {
+    let mut out: Vec<AuditRemark> = if c.weighing().comparable() {
+        [
+            contradicted(c),
+            missing_load(c),
+            off(c),
+            odd_moisture(c),
+            small(c),
+            opening(c),
+            uneven(c),
+            not_used(c),
+        ]
+        .into_iter()
+        .flatten()
+        .collect()
+    } else {
+        nothing_logged(c).into_iter().collect()
+    };
+    out.sort_by_key(|r| r.code);
+    out
+}
+
+impl<'a, 'b> Context<'a, 'b> {
+    fn weighing(&self) -> &'a Weighing<'b> {
+        &self.batch.weighings[self.w]
+    }
+
+    /// Trusted tickets of its machine, itself left out.
+    fn others(&self) -> Vec<usize> {
+        self.group.map_or_else(Vec::new, |(_, level)| {
+            let trusted = level.trusted.iter().copied();
+            trusted.filter(|&w| w != self.w).collect()
+        })
+    }
+
+    fn is_outlier(&self) -> bool {
+        self.group
+            .is_some_and(|(_, level)| level.outliers.contains(&self.w))
+    }
+}
+
+/// A ticket against what the others lead to expect of it.
+fn difference(c: &Context) -> Option<String> {
+    let expected = c.audit.factor_of_others? * c.audit.logged_kg;
+    let weighed = c.audit.weighed_kg;
+    let percent = 100.0 * (weighed / expected - 1.0);
+    let side = if percent > 0.0 { "more" } else { "less" };
+    let others = match (c.group, c.others().len()) {
+        (None, _) => "its machines' own tickets lead".to_owned(),
+        (Some((g, _)), 1) => format!("the only other ticket of {} in {} leads", g.machine, g.crop),
+        (Some((g, _)), n) => format!("the {n} other tickets of {} in {} lead", g.machine, g.crop),
+    };
+    Some(format!(
+        "{weighed:.0} kg are {:.1} % {side} than the {expected:.0} kg that {others} to expect",
+        percent.abs()
+    ))
+}
+
+fn contradicted(c: &Context) -> Option<AuditRemark> {
+    c.group.filter(|_| c.is_outlier())?;
+    let fact = difference(c)?;
+    let obeyed = if c.weighing().ticket.usage == TicketUse::Yes {
+        "; its row says use = yes, so maps obey it all the same"
+    } else {
+        ""
+    };
+    Some(match &c.audit.slip {
+        Some(slip) => AuditRemark::new(
+            code_of(slip.kind),
+            format!("{fact}. {}{obeyed}", sentence(slip)),
+            action_of(slip.kind),
+        ),
+        None => {
+            let expected = c.audit.factor_of_others? * c.audit.logged_kg;
+            let near = c.group?.1.tolerance().exp();
+            let fits = format!(
+                "; from {:.0} to {:.0} kg would agree with them",
+                expected / near,
+                expected * near
+            );
+            let which = if c.others().len() == 1 {
+                "; of the two this one is farther from what was logged, but either may be wrong"
+            } else {
+                "; no simple slip of the pen explains it"
+            };
+            AuditRemark::new(
+                AuditCode::DoubtfulTicket,
+                format!("{fact}{fits}{which}{obeyed}"),
+                "look at the paper: its weight, whose load it was, and whether all of it was this load's; correct the row, or set use = no on it",
+            )
+        }
+    })
+}
+
+fn code_of(kind: SlipKind) -> AuditCode {
+    match kind {
+        SlipKind::Swapped => AuditCode::SwappedTickets,
+        SlipKind::OneLoad | SlipKind::TwoLoads | SlipKind::OtherLoad => AuditCode::SplitLoad,
+        _ => AuditCode::MistypedTicket,
+    }
+}
+
+fn action_of(kind: SlipKind) -> &'static str {
+    match kind {
+        SlipKind::Swapped => {
+            "compare both papers with their loads, and exchange the weights or the loads"
+        }
+        SlipKind::OneLoad => {
+            "look whether the other loads had papers of their own; leave on this row only what it weighed"
+        }
+        SlipKind::TwoLoads => {
+            "ask whether both went over the scale together; then name both loads on the row, joined by ;"
+        }
+        SlipKind::OtherLoad => "look at the time on the paper, and correct the row's load",
+        SlipKind::Gross => "look for the empty weight on the paper, and enter full less empty",
+        _ => "compare the number with the paper, and correct the row if it is so",
+    }
+}
+
+/// The slip as a sentence, with how much it is worth.
+fn sentence(slip: &Slip) -> String {
+    let mut text = slip.text.clone();
+    if let Some(first) = text.get(..1) {
+        let upper = first.to_uppercase();
+        text.replace_range(..1, &upper);
+    }
+    let left = if slip.kind == SlipKind::Gross {
+        String::new()
+    } else {
+        format!(" (it leaves {:+.1} %)", slip.left_pct)
+    };
+    let worth = if slip.chance > 0.1 {
+        format!(
+            "; luck would do as much for one difference in {:.0}",
+            (1.0 / slip.chance).max(2.0)
+        )
+    } else {
+        String::new()
+    };
+    format!("{}{left}{worth}", text.trim_end_matches('?'))
+}
+
+fn missing_load(c: &Context) -> Option<AuditRemark> {
+    let weighing = c.weighing();
+    let logged = |name: &String| {
+        let of = |at: &super::join::At| c.batch.load(*at).evidence.load.as_ref();
+        weighing.parts.iter().any(|at| of(at) == Some(name))
+    };
+    let missing: Vec<&str> = (weighing.ticket.loads.iter())
+        .filter(|name| !logged(name))
+        .map(String::as_str)
+        .collect();
+    (!missing.is_empty()).then(|| {
+        AuditRemark::new(
+            AuditCode::UnknownLoad,
+            format!(
+                "it also names {}, which no log of the job has: the weight covers more grain than was logged for it",
+                missing.join(", ")
+            ),
+            AuditCode::UnknownLoad.usual_action(),
+        )
+    })
+}
+
+fn nothing_logged(c: &Context) -> Option<AuditRemark> {
+    let weighing = c.weighing();
+    let ticket = weighing.ticket;
+    let windowed = ticket.start.is_some() || ticket.end.is_some();
+    let clock = (weighing.fields.iter()).any(|&f| c.batch.fields[f].has_clock);
+    Some(match (weighing.parts.is_empty(), windowed) {
+        (true, true) if !clock => AuditRemark::new(
+            AuditCode::NoClock,
+            "it has a time window, but the log's rows have no date and time to hold it against",
+            "name the load on the ticket, if the log has loads; otherwise the machine's clock must be in the export",
+        ),
+        (true, true) => AuditRemark::new(
+            AuditCode::NoLoggedGrain,
+            "no row of the log falls into its time window",
+            "check day, hour and time zone of start and end, and the machine's name",
+        ),
+        (true, false) if !ticket.loads.is_empty() => AuditRemark::new(
+            AuditCode::UnknownLoad,
+            format!(
+                "it names load {}, which no log of the job has",
+                ticket.loads.join(", ")
+            ),
+            AuditCode::UnknownLoad.usual_action(),
+        ),
+        (true, false) => AuditRemark::new(
+            AuditCode::NoLoggedGrain,
+            "it names neither load nor time, and the log has no grain outside loads for it",
+            "name its load",
+        ),
+        (false, _) if !(weighing.logged_kg > 0.0) => AuditRemark::new(
+            AuditCode::NoLoggedGrain,
+            format!(
+                "it weighed {:.0} kg, but the log has no grain of that load",
+                ticket.net_kg
+            ),
+            "check the load's name; if it is right, the sensor or the log was off",
+        ),
+        (false, _) => AuditRemark::new(
+            AuditCode::BadTicket,
+            "its weight is nought",
+            AuditCode::BadTicket.usual_action(),
+        ),
+    })
+}
+
+fn off(c: &Context) -> Option<AuditRemark> {
+    let left = c.audit.left_pct?;
+    let allowed = (100.0 * AGREE).max(100.0 * c.audit.scale_tolerance_kg / c.audit.weighed_kg);
+    if c.is_outlier() || !(left.abs() > allowed) || c.weighing().ticket.usage == TicketUse::No {
+        return None;
+    }
+    let fact = difference(c)?;
+    let spread = c.group.and_then(|(_, level)| level.spread());
+    let usual = match (spread, c.others().len()) {
+        (_, 0) => "; the ticket covers several machines, so either may be off".to_owned(),
+        (_, 1) => "; there are two tickets, so either may be off".to_owned(),
+        (Some(sd), _) => format!(
+            "; single loads of this machine scatter by {:.1} % (one sd), so it may be the sensor as well as the ticket",
+            100.0 * sd
+        ),
+        (None, _) => String::new(),
+    };
+    Some(AuditRemark::new(
+        AuditCode::OffAfterCorrection,
+        format!("{fact}{usual}"),
+        "compare the number with the paper; if it stands, look at what was different in that load (flow, moisture, speed, a plugged or rebuilt sensor)",
+    ))
+}
+
+fn odd_moisture(c: &Context) -> Option<AuditRemark> {
+    let own = c.audit.moisture_offset_pct?;
+    let offsets: Vec<f64> = (c.others().into_iter())
+        .filter_map(|w| {
+            let other = &c.batch.weighings[w];
+            Some(other.ticket.moisture_pct? - c.batch.logged_moisture(&other.parts)?)
+        })
+        .collect();
+    let usual = median(&offsets).filter(|_| offsets.len() >= 2)?;
+    ((own - usual).abs() > ODD_OFFSET).then(|| {
+        AuditRemark::new(
+            AuditCode::OddMoisture,
+            format!(
+                "tested {:.1} %, logged {:.1} %: an offset of {own:+.1} points, where the machine's other tickets have {usual:+.1}",
+                c.audit.moisture_tested_pct.unwrap_or(f64::NAN),
+                c.audit.moisture_logged_pct.unwrap_or(f64::NAN)
+            ),
+            "compare the moisture with the paper; a sample from one corner of the wagon does the same",
+        )
+    })
+}
+
+fn small(c: &Context) -> Option<AuditRemark> {
+    let weighed = c.audit.weighed_kg;
+    (weighed < LEAST_LOAD_KG && !c.is_outlier()).then(|| {
+        AuditRemark::new(
+            AuditCode::SmallLoad,
+            format!(
+                "{weighed:.0} kg is less than {LEAST_LOAD_KG:.0} kg (3000 lb): two weighings of a vehicle on a certified scale may be off by {:.0} kg together, {:.1} % of it, and grain left in tank or auger counts for more",
+                c.audit.scale_tolerance_kg,
+                100.0 * c.audit.scale_tolerance_kg / weighed
+            ),
+            "nothing, if there are others: it counts by its weight; next time weigh such a rest together with the load before it",
+        )
+    })
+}
+
+fn opening(c: &Context) -> Option<AuditRemark> {
+    let (mut crossing, mut mass) = (0.0, 0.0);
+    let mut earlier = f64::INFINITY;
+    for &at in &c.weighing().parts {
+        let load = c.batch.load(at);
+        crossing += load.crossing_share? * load.evidence.mass_kg;
+        mass += load.evidence.mass_kg;
+        earlier = earlier.min(load.earlier_share?);
+    }
+    (crossing >= OPENING_CROSSING * mass && earlier < OPENING_BEFORE).then(|| {
+        AuditRemark::new(
+            AuditCode::OpeningLoad,
+            format!(
+                "{:.0} % of its grain was cut across the field's main direction, while the field was opened: stops, turns and part widths make a sensor read unlike the rest of the field",
+                100.0 * crossing / mass
+            ),
+            "nothing, if there are others; next time weigh loads from full passes",
+        )
+    })
+}
+
+fn uneven(c: &Context) -> Option<AuditRemark> {
+    let each = |w: usize| {
+        let weighing = &c.batch.weighings[w];
+        weighing.ticket.net_kg / weighing.parts.len() as f64
+    };
+    let others: Vec<f64> = c.others().into_iter().map(each).collect();
+    let usual = median(&others).filter(|_| others.len() >= 2)?;
+    let ratio = each(c.w) / usual;
+    let uneven = !(1.0 / UNEVEN..=UNEVEN).contains(&ratio);
+    (uneven && !c.is_outlier() && c.audit.weighed_kg >= LEAST_LOAD_KG).then(|| {
+        AuditRemark::new(
+            AuditCode::UnevenLoad,
+            format!(
+                "a load of {:.0} kg among loads of about {usual:.0} kg: an error of starting and emptying weighs differently in it",
+                each(c.w)
+            ),
+            "nothing, if there are others; weigh loads alike in size",
+        )
+    })
+}
+
+fn not_used(c: &Context) -> Option<AuditRemark> {
+    (c.weighing().ticket.usage == TicketUse::No).then(|| {
+        AuditRemark::new(
+            AuditCode::NotUsed,
+            "its row says use = no: it has no say in any map",
+            "nothing, if that is meant",
+        )
+    })
+}

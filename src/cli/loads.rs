@@ -1,0 +1,69 @@
+use std::path::PathBuf;
+
+use rayon::prelude::*;
+
+use super::{DONE, Failure, SOME_FAILED};
+use crate::audit::{self, AuditField, FailedField};
+use crate::batch::FieldError;
+use crate::job::{FieldSeason, Job};
+use crate::prepare::PrepareError;
+use crate::read::read_field;
+use crate::report;
+
+/// Holds the scale tickets of a job against its logs: which to check first, and why. Writes nothing.
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// The job file.
+    job: PathBuf,
+    /// How to print it.
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// For programs: everything, with stable codes.
+    Json,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
+    let job = Job::load(&arguments.job).map_err(|e| Failure::new(&e, e.hint()))?;
+    let read: Vec<Result<AuditField, FailedField>> = (job.fields.par_iter())
+        .map(|season| gather(&job, season))
+        .collect();
+    let (mut fields, mut failed) = (Vec::new(), Vec::new());
+    for result in read {
+        match result {
+            Ok(field) => fields.push(field),
+            Err(error) => failed.push(error),
+        }
+    }
+    let status = if failed.is_empty() { DONE } else { SOME_FAILED };
+    for f in &failed {
+        eprintln!("{}: {}", f.field, f.error);
+    }
+    let mut audit = audit::audit(&fields);
+    audit.failed = failed;
+    match arguments.format {
+        Format::Text => print!("{}", report::audit::text(&audit)),
+        Format::Json => println!(
+            "{}",
+            serde_json::to_string_pretty(&audit)
+                .map_err(|e| Failure::new(format!("the audit cannot be printed: {e}"), None))?
+        ),
+    }
+    Ok(status)
+}
+
+fn gather(job: &Job, season: &FieldSeason) -> Result<AuditField, FailedField> {
+    let field = || -> Result<AuditField, FieldError> {
+        let input = read_field(job, season)?;
+        Ok(audit::gather(job, season, &input).map_err(PrepareError::from)?)
+    };
+    field().map_err(|error| FailedField {
+        field: season.name.clone(),
+        error: error.render(),
+    })
+}
