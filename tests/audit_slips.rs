@@ -172,7 +172,8 @@ fn few_tickets_are_judged_with_care() {
 #[test]
 fn slips_in_random_sets_are_seen_and_mostly_named() {
     let mut rng = ChaCha8Rng::seed_from_u64(3);
-    let slips: [(SlipKind, fn(f64, &mut ChaCha8Rng) -> f64); 5] = [
+    type MakeWrong = fn(f64, &mut ChaCha8Rng) -> f64;
+    let slips: [(SlipKind, MakeWrong); 5] = [
         (SlipKind::Unit, |kg, _| kg / POUND),
         (SlipKind::Transposed, |kg, _| {
             let n = kg as u64;

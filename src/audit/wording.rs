@@ -75,16 +75,20 @@ impl<'a, 'b> Context<'a, 'b> {
 fn difference(c: &Context) -> Option<String> {
     let expected = c.audit.factor_of_others? * c.audit.logged_kg;
     let weighed = c.audit.weighed_kg;
-    let percent = 100.0 * (weighed / expected - 1.0);
-    let side = if percent > 0.0 { "more" } else { "less" };
+    let ratio = weighed / expected;
+    let than = if (0.5..=1.5).contains(&ratio) {
+        let side = if ratio > 1.0 { "more" } else { "less" };
+        format!("{:.1} % {side} than", 100.0 * (ratio - 1.0).abs())
+    } else {
+        format!("{ratio:.2} times")
+    };
     let others = match (c.group, c.others().len()) {
         (None, _) => "its machines' own tickets lead".to_owned(),
         (Some((g, _)), 1) => format!("the only other ticket of {} in {} leads", g.machine, g.crop),
         (Some((g, _)), n) => format!("the {n} other tickets of {} in {} lead", g.machine, g.crop),
     };
     Some(format!(
-        "{weighed:.0} kg are {:.1} % {side} than the {expected:.0} kg that {others} to expect",
-        percent.abs()
+        "{weighed:.0} kg are {than} the {expected:.0} kg that {others} to expect"
     ))
 }
 
@@ -159,7 +163,7 @@ fn sentence(slip: &Slip) -> String {
     let left = if slip.kind == SlipKind::Gross {
         String::new()
     } else {
-        format!(" (it leaves {:+.1} %)", slip.left_pct)
+        format!(", to within {:.1} %", slip.left_pct.abs())
     };
     let worth = if slip.chance > 0.1 {
         format!(

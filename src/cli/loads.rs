@@ -1,3 +1,4 @@
+use std::io::{ErrorKind, Write};
 use std::path::PathBuf;
 
 use rayon::prelude::*;
@@ -46,13 +47,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     }
     let mut audit = audit::audit(&fields);
     audit.failed = failed;
-    match arguments.format {
-        Format::Text => print!("{}", report::audit::text(&audit)),
-        Format::Json => println!(
-            "{}",
-            serde_json::to_string_pretty(&audit)
-                .map_err(|e| Failure::new(format!("the audit cannot be printed: {e}"), None))?
-        ),
+    let text = match arguments.format {
+        Format::Text => report::audit::text(&audit),
+        Format::Json => serde_json::to_string_pretty(&audit)
+            .map(|json| json + "\n")
+            .map_err(|e| Failure::new(format!("the audit cannot be printed: {e}"), None))?,
+    };
+    match std::io::stdout().write_all(text.as_bytes()) {
+        // Whoever reads it may stop, as `head` does.
+        Err(e) if e.kind() != ErrorKind::BrokenPipe => {
+            return Err(Failure::new(
+                format!("the audit cannot be printed: {e}"),
+                None,
+            ));
+        }
+        _ => {}
     }
     Ok(status)
 }

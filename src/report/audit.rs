@@ -196,7 +196,7 @@ fn one_machine(page: &mut Page, m: &MachineAudit) {
     let mut tickets = counted(m.tickets, "ticket", "tickets");
     match m.tickets - m.trusted {
         0 => {}
-        n => tickets += &format!(" ({n} contradicted by the others, and left out below)"),
+        n => tickets += &format!(" (the others contradict {n}; the figures are without)"),
     }
     tickets += &format!(
         ", {} % of the {:.0} t logged",
@@ -229,10 +229,10 @@ fn one_machine(page: &mut Page, m: &MachineAudit) {
     }
     let mut grain = Vec::new();
     if let Some([low, high]) = m.flow_kg_s {
-        grain.push(format!("flow {low:.1} to {high:.1} kg/s"));
+        grain.push(format!("flow {} kg/s", span(low, high)));
     }
     if let Some([low, high]) = m.moisture_pct {
-        grain.push(format!("moisture {low:.1} to {high:.1} %"));
+        grain.push(format!("moisture {} %", span(low, high)));
     }
     if let Some(offset) = m.moisture_offset_pct {
         grain.push(format!("moisture offset {offset:+.1}"));
@@ -369,6 +369,16 @@ fn number(value: Option<f64>, decimals: usize) -> String {
     value
         .filter(|v| v.is_finite())
         .map_or_else(|| MISSING.to_owned(), |v| format!("{v:.decimals$}"))
+}
+
+/// `9.0 to 14.0`, or one number where the two read alike.
+fn span(low: f64, high: f64) -> String {
+    let [low, high] = [low, high].map(|v| format!("{v:.1}"));
+    if low == high {
+        low
+    } else {
+        format!("{low} to {high}")
+    }
 }
 
 fn signed(value: Option<f64>) -> String {
