@@ -192,7 +192,7 @@ fn readings(case: &Case) -> Vec<(SlipKind, Vec<Reading>)> {
         (
             SlipKind::Swapped,
             (case.swaps.iter())
-                .map(|(name, kg)| to(*kg, format!("the weights of this ticket and {name} fit each other's loads: were the two exchanged?")))
+                .map(|(name, kg)| to(*kg, format!("the weights of this ticket and {name} fit each other's loads")))
                 .collect(),
         ),
         (
@@ -294,7 +294,7 @@ fn gross(case: &Case, target: f64) -> Option<(f64, Slip)> {
         left_pct: 0.0,
         chance,
         text: format!(
-            "it is {over:.0} kg too heavy, what an empty vehicle weighs{more}: the gross weight in place of the net?"
+            "it is {over:.0} kg too heavy, what an empty vehicle weighs{more}: perhaps the gross weight in place of the net"
         ),
     };
     Some((SlipKind::Gross.frequency() / ways.max(1.0), slip))

@@ -167,13 +167,13 @@ fn sentence(slip: &Slip) -> String {
     };
     let worth = if slip.chance > 0.1 {
         format!(
-            "; luck would do as much for one difference in {:.0}",
+            "; by luck such a slip would fit one in {:.0} differences of about this size",
             (1.0 / slip.chance).max(2.0)
         )
     } else {
         String::new()
     };
-    format!("{}{left}{worth}", text.trim_end_matches('?'))
+    format!("{}{left}{worth}", text)
 }
 
 fn missing_load(c: &Context) -> Option<AuditRemark> {
