@@ -6,6 +6,7 @@
 mod ends;
 mod estimate;
 mod flow;
+mod ground;
 mod params;
 mod position;
 
