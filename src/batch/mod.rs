@@ -10,7 +10,7 @@ use std::sync::Mutex;
 
 use rayon::prelude::*;
 
-use crate::apply::{ApplyError, apply};
+use crate::apply::{Applied, ApplyError, apply};
 use crate::gather::{self, MachineEvidence, ScaleEvidence};
 use crate::job::{FieldSeason, Job};
 use crate::pool::{self, MachineDecision, ScaleDecision};
@@ -164,7 +164,7 @@ impl Batch<'_> {
             let (Some(machines), Some(scale)) = (&machines[f], &scale[f]) else {
                 return Ok(None);
             };
-            let (map, mut summary) = apply(self.job, field, machines, scale)?;
+            let Applied { map, mut summary, evidence } = apply(self.job, field, machines, scale)?;
             let folder = folder_path(&self.job.results, &folders[f]);
             let written = write_field(
                 &folder,
