@@ -2,6 +2,7 @@
 
 pub mod audit;
 pub(crate) mod numbers;
+pub mod pages;
 pub mod terminal;
 
 /// Said wherever results are shown.
