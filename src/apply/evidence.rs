@@ -71,8 +71,7 @@ fn machine(m: &MachineDecision) -> MachineGrounds {
     };
     MachineGrounds {
         name: m.machine.clone(),
-        delay: Some(m.curve.clone())
-            .filter(|c| !(c.field.is_empty() && c.machine.is_empty())),
+        delay: Some(m.curve.clone()).filter(|c| !(c.field.is_empty() && c.machine.is_empty())),
         entry: ramp(&m.ramps.entry),
         exit: ramp(&m.ramps.exit),
     }
@@ -104,8 +103,7 @@ fn loads(field: &Prepared, scale: &ScaleDecision, ground: &Ground) -> Vec<LoadGr
             LoadGrounds {
                 machine_factor: (logged > 0.0).then(|| weighed / logged),
                 doubt: scale.loads[l].doubt,
-                reference_share: (reference[l].1 > 0.0)
-                    .then(|| reference[l].0 / reference[l].1),
+                reference_share: (reference[l].1 > 0.0).then(|| reference[l].0 / reference[l].1),
             }
         })
         .collect()
@@ -239,7 +237,13 @@ mod tests {
 
     #[test]
     fn steps_are_round() {
-        for (least, step) in [(0.3, 0.5), (1.0, 1.0), (1.1, 2.0), (6.0, 10.0), (0.02, 0.02)] {
+        for (least, step) in [
+            (0.3, 0.5),
+            (1.0, 1.0),
+            (1.1, 2.0),
+            (6.0, 10.0),
+            (0.02, 0.02),
+        ] {
             let found = round_step(least).expect("a step");
             assert!((found - step).abs() < 1e-12 * step, "{least}: {found}");
         }

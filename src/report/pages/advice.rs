@@ -37,31 +37,156 @@ impl Level {
 
 /// Levels, titles and ways out by code. A code that is not listed is serious and speaks for itself.
 const KNOWN: &[(&str, Level, &str, &str)] = &[
-    ("doubtful-ticket", Level::Grave, "A scale ticket contradicts the others", "Look for the paper ticket: is the weight right, and was it this load?"),
-    ("no-scale", Level::Grave, "No scale ticket weighs this grain", "Use the pattern of the map, not its level. One weighed load would fix the level."),
-    ("bad-log", Level::Grave, "A log cannot be read", "Its grain and ground are missing from the map: mend or replace the file."),
-    ("two-tickets", Level::Serious, "Two tickets claim one load", "Neither is used until one is corrected, or given use = no."),
-    ("already-shifted", Level::Serious, "The log had its delay removed before", "Find out what the display does before export, and give no fixed delay for this log."),
-    ("moisture-already-corrected", Level::Serious, "The log's mass seems to be at reference moisture already", "Find out what the display does before export."),
-    ("delay-refused", Level::Serious, "The transport delay could not be found", "Give the machine's delay if you know it, or add more fields of the same machine and crop."),
-    ("delay-disagrees", Level::Serious, "Two ways of finding the delay disagree", "Look on the map for combs: neighbouring passes that are shifted against each other."),
-    ("many-set-aside", Level::Serious, "Much of the work was set aside", "Check limits, header width and units before you trust the map."),
-    ("header-width", Level::Serious, "The header width does not fit the spacing of the passes", "Measure the header: yields per area depend on it, totals do not."),
-    ("no-moisture", Level::Serious, "The grain's moisture is not known", "Give a moisture in the job or on the tickets."),
-    ("unreadable-rows", Level::Serious, "Some rows of the log cannot be read", "Their grain is missing; correct them if they are many."),
-    ("bad-ticket", Level::Serious, "A ticket cannot be read", "Correct its row."),
-    ("unknown-load", Level::Serious, "A ticket names a load that the logs do not have", "Correct the load's name on the ticket."),
-    ("unknown-field", Level::Serious, "A ticket names a field that does not list its file", "Correct the field's name on the ticket."),
-    ("no-logged-grain", Level::Serious, "A weighed load has no logged grain", "Check the load's name."),
-    ("other-crop", Level::Serious, "The log names another crop than the job", "Check the field's crop: moisture and limits depend on it."),
-    ("no-unit", Level::Serious, "A column's unit is not known", "Name the unit in the job, or the column is not read."),
-    ("absent-column", Level::Serious, "A column that the job names is not in a file", "Correct the name in the job."),
-    ("two-columns", Level::Serious, "Two columns of a log could be the same thing", "Name the right one in the job."),
-    ("ramp-default", Level::Note, "How long the machine fills and empties is assumed", "Nothing, or more fields of the machine."),
-    ("clock-steps-back", Level::Note, "The log's clock steps back", "Nothing, if the rows are few."),
-    ("bad-position", Level::Note, "Some rows have no usable position", "Nothing, if they are few."),
-    ("text-cut", Level::Note, "A shapefile cuts a long name", "Use another format where the whole name matters."),
-    ("number-left-out", Level::Note, "A shapefile has no room for a number", "Look at the column: the number is hardly real."),
+    (
+        "doubtful-ticket",
+        Level::Grave,
+        "A scale ticket contradicts the others",
+        "Look for the paper ticket: is the weight right, and was it this load?",
+    ),
+    (
+        "no-scale",
+        Level::Grave,
+        "No scale ticket weighs this grain",
+        "Use the pattern of the map, not its level. One weighed load would fix the level.",
+    ),
+    (
+        "bad-log",
+        Level::Grave,
+        "A log cannot be read",
+        "Its grain and ground are missing from the map: mend or replace the file.",
+    ),
+    (
+        "two-tickets",
+        Level::Serious,
+        "Two tickets claim one load",
+        "Neither is used until one is corrected, or given use = no.",
+    ),
+    (
+        "already-shifted",
+        Level::Serious,
+        "The log had its delay removed before",
+        "Find out what the display does before export, and give no fixed delay for this log.",
+    ),
+    (
+        "moisture-already-corrected",
+        Level::Serious,
+        "The log's mass seems to be at reference moisture already",
+        "Find out what the display does before export.",
+    ),
+    (
+        "delay-refused",
+        Level::Serious,
+        "The transport delay could not be found",
+        "Give the machine's delay if you know it, or add more fields of the same machine and crop.",
+    ),
+    (
+        "delay-disagrees",
+        Level::Serious,
+        "Two ways of finding the delay disagree",
+        "Look on the map for combs: neighbouring passes that are shifted against each other.",
+    ),
+    (
+        "many-set-aside",
+        Level::Serious,
+        "Much of the work was set aside",
+        "Check limits, header width and units before you trust the map.",
+    ),
+    (
+        "header-width",
+        Level::Serious,
+        "The header width does not fit the spacing of the passes",
+        "Measure the header: yields per area depend on it, totals do not.",
+    ),
+    (
+        "no-moisture",
+        Level::Serious,
+        "The grain's moisture is not known",
+        "Give a moisture in the job or on the tickets.",
+    ),
+    (
+        "unreadable-rows",
+        Level::Serious,
+        "Some rows of the log cannot be read",
+        "Their grain is missing; correct them if they are many.",
+    ),
+    (
+        "bad-ticket",
+        Level::Serious,
+        "A ticket cannot be read",
+        "Correct its row.",
+    ),
+    (
+        "unknown-load",
+        Level::Serious,
+        "A ticket names a load that the logs do not have",
+        "Correct the load's name on the ticket.",
+    ),
+    (
+        "unknown-field",
+        Level::Serious,
+        "A ticket names a field that does not list its file",
+        "Correct the field's name on the ticket.",
+    ),
+    (
+        "no-logged-grain",
+        Level::Serious,
+        "A weighed load has no logged grain",
+        "Check the load's name.",
+    ),
+    (
+        "other-crop",
+        Level::Serious,
+        "The log names another crop than the job",
+        "Check the field's crop: moisture and limits depend on it.",
+    ),
+    (
+        "no-unit",
+        Level::Serious,
+        "A column's unit is not known",
+        "Name the unit in the job, or the column is not read.",
+    ),
+    (
+        "absent-column",
+        Level::Serious,
+        "A column that the job names is not in a file",
+        "Correct the name in the job.",
+    ),
+    (
+        "two-columns",
+        Level::Serious,
+        "Two columns of a log could be the same thing",
+        "Name the right one in the job.",
+    ),
+    (
+        "ramp-default",
+        Level::Note,
+        "How long the machine fills and empties is assumed",
+        "Nothing, or more fields of the machine.",
+    ),
+    (
+        "clock-steps-back",
+        Level::Note,
+        "The log's clock steps back",
+        "Nothing, if the rows are few.",
+    ),
+    (
+        "bad-position",
+        Level::Note,
+        "Some rows have no usable position",
+        "Nothing, if they are few.",
+    ),
+    (
+        "text-cut",
+        Level::Note,
+        "A shapefile cuts a long name",
+        "Use another format where the whole name matters.",
+    ),
+    (
+        "number-left-out",
+        Level::Note,
+        "A shapefile has no room for a number",
+        "Look at the column: the number is hardly real.",
+    ),
 ];
 
 /// One thing to check.
@@ -98,7 +223,7 @@ fn check(remark: &Remark, s: &Summary, evidence: Option<&Evidence>) -> Check {
     Check {
         level: known.map_or(Level::Serious, |k| k.1),
         title: known.map_or_else(|| in_words(&remark.code), |k| k.2.to_owned()),
-        text: remark.text.clone(),
+        text: sentence(&remark.text),
         action: known.map_or("", |k| k.3).to_owned(),
         what_if: what_if.unwrap_or_default(),
     }
@@ -111,6 +236,20 @@ fn in_words(code: &str) -> String {
         first.make_ascii_uppercase();
     }
     words
+}
+
+/// The text with a capital in front and a stop at its end. A path or a quoted name in front stays as it is.
+pub(super) fn sentence(text: &str) -> String {
+    let mut out = text.trim_end().to_owned();
+    let word = out.split_whitespace().next().unwrap_or_default();
+    let plain = word.chars().all(|c| c.is_ascii_lowercase() || c == ':');
+    if let Some(first) = out.get_mut(0..1).filter(|_| plain) {
+        first.make_ascii_uppercase();
+    }
+    if !out.ends_with(['.', '!', '?', '…']) && !out.is_empty() {
+        out.push('.');
+    }
+    out
 }
 
 /// Grain whose load was never weighed, where some was. Our choice: more than half of it is serious.
@@ -132,7 +271,10 @@ fn unweighed(s: &Summary) -> Option<Check> {
         } else {
             Level::Note
         },
-        title: format!("{} % of the grain was not weighed", rounded(100.0 * share, 0)),
+        title: format!(
+            "{} % of the grain was not weighed",
+            rounded(100.0 * share, 0)
+        ),
         text: format!(
             "{} of {} t have no ticket that is used; those loads take their factor from the machine's other tickets.{error}",
             rounded((s.grain.corrected_kg - s.grain.weighed_kg) / 1000.0, 1),
@@ -181,6 +323,9 @@ mod tests {
         assert_eq!(in_words("some-new-code"), "Some new code");
         assert_eq!(in_words(""), "");
         assert_eq!(in_words("überlast"), "überlast");
+        assert_eq!(sentence("ticket 9: more"), "Ticket 9: more.");
+        assert_eq!(sentence("logs/a.csv: odd."), "logs/a.csv: odd.");
+        assert_eq!(sentence(""), "");
     }
 
     #[test]

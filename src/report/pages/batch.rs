@@ -84,6 +84,8 @@ struct Row {
 /// Sums over the field seasons that share a name.
 struct Totals {
     heading: &'static str,
+    /// Whether a mean yield means anything.
+    one_crop: bool,
     rows: Vec<TotalRow>,
 }
 
@@ -132,7 +134,10 @@ pub fn index(job: &str, outcomes: &[FieldOutcome]) -> Page {
 pub fn clients(job: &str, outcomes: &[FieldOutcome]) -> Vec<Page> {
     let mut by_folder: BTreeMap<&str, Vec<&FieldOutcome>> = BTreeMap::new();
     for outcome in outcomes {
-        by_folder.entry(first_part(outcome)).or_default().push(outcome);
+        by_folder
+            .entry(first_part(outcome))
+            .or_default()
+            .push(outcome);
     }
     by_folder
         .into_iter()
@@ -186,22 +191,34 @@ fn lead(outcomes: &[FieldOutcome], judged: &[Judged]) -> String {
     let failed = n - judged.len() as u64;
     let doubtful = judged.iter().filter(|j| worst(&j.checks).is_some()).count() as u64;
     let failed = if failed > 0 {
-        format!("{} could not be mapped; ", counted(failed, "field season", "field seasons"))
+        format!(
+            "{} could not be mapped; ",
+            counted(failed, "field season", "field seasons")
+        )
     } else {
         String::new()
     };
     let doubtful = match doubtful {
         0 => "nothing found in the data contradicts the maps".to_owned(),
-        d => format!("{} something to check before use", counted(d, "map has", "maps have")),
+        d => format!(
+            "{} something to check before use",
+            counted(d, "map has", "maps have")
+        ),
     };
-    format!("{}: {failed}{doubtful}.", counted(n, "field season", "field seasons"))
+    format!(
+        "{}: {failed}{doubtful}.",
+        counted(n, "field season", "field seasons")
+    )
 }
 
 fn failed<'a>(outcomes: impl Iterator<Item = &'a FieldOutcome>) -> Vec<Failed<'a>> {
     outcomes
         .filter_map(|o| {
             Some(Failed {
-                name: format!("{} / {} / {}, {} {}", o.client, o.farm, o.field, o.season, o.crop),
+                name: format!(
+                    "{} / {} / {}, {} {}",
+                    o.client, o.farm, o.field, o.season, o.crop
+                ),
                 error: o.error()?,
             })
         })
@@ -220,10 +237,16 @@ fn first(judged: &[Judged]) -> Vec<First> {
                 .filter(|c| c.level != super::advice::Level::Note)
                 .collect();
             First {
-                name: format!("{}, {} {}", j.outcome.field, j.outcome.season, j.outcome.crop),
+                name: format!(
+                    "{}, {} {}",
+                    j.outcome.field, j.outcome.season, j.outcome.crop
+                ),
                 link: format!("{}/{REPORT}", j.outcome.folder),
                 class: worst(&j.checks).map_or("", |l| l.class()),
-                why: shown.iter().map(|c| format!("{}: {}", c.title, c.text)).collect(),
+                why: shown
+                    .iter()
+                    .map(|c| format!("{}: {}", c.title, c.text))
+                    .collect(),
                 what_next: shown.first().map(|c| c.action.clone()).unwrap_or_default(),
             }
         })
@@ -308,6 +331,7 @@ fn totals(judged: &[Judged], groups: &[Group]) -> Vec<Totals> {
                     Group::Farm => "By farm",
                     Group::Crop => "By crop",
                 },
+                one_crop: matches!(group, Group::Crop),
                 rows: sums
                     .into_iter()
                     .map(|(name, fields)| total(name, &fields, matches!(group, Group::Crop)))
@@ -321,7 +345,10 @@ fn totals(judged: &[Judged], groups: &[Group]) -> Vec<Totals> {
 fn total(name: String, fields: &[&Summary], one_crop: bool) -> TotalRow {
     let sum = |of: fn(&Summary) -> f64| fields.iter().map(|s| of(s)).sum::<f64>();
     let area = sum(|s| s.area_ha);
-    let yields: Option<f64> = fields.iter().map(|s| Some(s.yields.mean? * s.area_ha)).sum();
+    let yields: Option<f64> = fields
+        .iter()
+        .map(|s| Some(s.yields.mean? * s.area_ha))
+        .sum();
     let unit = fields.first().map_or("", |s| s.yields.unit.as_str());
     let mean = yields.filter(|_| one_crop && area > 0.0).map(|y| y / area);
     let grain = sum(|s| s.grain.corrected_kg);

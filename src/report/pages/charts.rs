@@ -127,9 +127,7 @@ fn loads<'a>(s: &'a Summary, evidence: &Evidence) -> Vec<Load<'a>> {
                 label,
                 ticket: l.ticket.as_deref(),
                 before: off.map(|r| 100.0 * (r - 1.0)),
-                after: off
-                    .zip(one_factor)
-                    .map(|(r, f)| 100.0 * (r * f - 1.0)),
+                after: off.zip(one_factor).map(|(r, f)| 100.0 * (r * f - 1.0)),
                 low: unweighed.then(|| about(l.ci95_low)).flatten(),
                 high: unweighed.then(|| about(l.ci95_high)).flatten(),
                 doubtful: grounds.doubt.is_some(),

@@ -127,7 +127,7 @@ pub fn report(page: &FieldPage<'_>) -> String {
     let (checks, notes): (Vec<Check>, Vec<Check>) = checks(s, Some(evidence))
         .into_iter()
         .partition(|c| c.level != Level::Note);
-    let points = points::of(map, evidence);
+    let points = points::of(map, evidence, &s.yields.unit);
     let loads = loads(s, evidence);
     let report = Report {
         lead: lead(&checks),
@@ -202,7 +202,10 @@ fn figures(s: &Summary) -> Vec<Figure> {
     } else {
         let share = unweighed_share(s).unwrap_or(1.0);
         let rest = if share > 0.0005 {
-            format!("; {} t never weighed", tonnes(s.grain.corrected_kg - s.grain.weighed_kg))
+            format!(
+                "; {} t never weighed",
+                tonnes(s.grain.corrected_kg - s.grain.weighed_kg)
+            )
         } else {
             String::new()
         };
@@ -240,7 +243,10 @@ fn figures(s: &Summary) -> Vec<Figure> {
             label: "Area",
             value: rounded(s.area_ha, 2),
             unit: "ha".to_owned(),
-            detail: format!("cut once; {} ha by logged distance and width", rounded(s.logged.area_ha, 2)),
+            detail: format!(
+                "cut once; {} ha by logged distance and width",
+                rounded(s.logged.area_ha, 2)
+            ),
         },
         Figure {
             label: "Neighbouring passes differ by",
@@ -267,14 +273,17 @@ fn map_caption(s: &Summary) -> String {
 }
 
 fn beyond(p: &points::Points) -> String {
-    let mut parts = Vec::new();
-    if p.beyond > 0 {
-        parts.push(format!("{} on the road or far off are not drawn", counted(p.beyond as u64, "row", "rows")));
+    let rows = |n: usize| counted(n as u64, "row", "rows");
+    match (p.beyond, p.nowhere) {
+        (0, 0) => String::new(),
+        (0, nowhere) => format!("Not drawn: {} without a position.", rows(nowhere)),
+        (beyond, 0) => format!("Not drawn: {} on the road or far off.", rows(beyond)),
+        (beyond, nowhere) => format!(
+            "Not drawn: {} on the road or far off, {} without a position.",
+            rows(beyond),
+            rows(nowhere)
+        ),
     }
-    if p.nowhere > 0 {
-        parts.push(format!("{} without a position cannot be", counted(p.nowhere as u64, "row", "rows")));
-    }
-    parts.join("; ")
 }
 
 fn ledger(s: &Summary) -> Vec<LedgerRow> {
@@ -347,15 +356,22 @@ fn parts_caption(evidence: &Evidence) -> String {
     };
     let depth = rounded(parts.depth_m, 0);
     let how = if parts.from_passes {
-        format!("Headland: the strip of {depth} m along the boundary, at whose inner edge most passes end.")
+        format!(
+            "Headland: the strip of {depth} m along the boundary, at whose inner edge most passes end."
+        )
     } else {
-        format!("Headland: the strip of {depth} m (two headers) along the boundary; the passes do not agree on where it ends.")
+        format!(
+            "Headland: the strip of {depth} m (two headers) along the boundary; the passes do not agree on where it ends."
+        )
     };
     let compare = match (parts.headland.mean, parts.interior.mean) {
         (Some(h), Some(i)) if i > 0.0 => {
             let percent = 100.0 * (h / i - 1.0);
             let side = if percent < 0.0 { "less" } else { "more" };
-            format!(" On kept points it yields {} % {side} than the interior.", rounded(percent.abs(), 0))
+            format!(
+                " On kept points it yields {} % {side} than the interior.",
+                rounded(percent.abs(), 0)
+            )
         }
         _ => String::new(),
     };
@@ -377,7 +393,10 @@ fn loads(s: &Summary, evidence: &Evidence) -> Vec<LoadRow> {
                 (None, None) => String::from("–"),
             };
             let row = LoadRow {
-                load: l.load.clone().unwrap_or_else(|| "outside every load".to_owned()),
+                load: l
+                    .load
+                    .clone()
+                    .unwrap_or_else(|| "outside every load".to_owned()),
                 ticket: l.ticket.clone().unwrap_or_else(|| "–".to_owned()),
                 logged: t(l.logged_kg),
                 weighed,
@@ -389,7 +408,7 @@ fn loads(s: &Summary, evidence: &Evidence) -> Vec<LoadRow> {
                     interval(l.ci95_low, l.ci95_high, 3)
                 ),
                 basis: words::factor_basis(l.basis),
-                remark: remark.join(" "),
+                remark: super::advice::sentence(&remark.join(" ")),
                 class: if grounds.doubt.is_some() { "grave" } else { "" },
                 screen_only: false,
             };
@@ -438,7 +457,8 @@ fn machine(m: &MachineSummary, grounds: &MachineGrounds) -> MachineView {
                 counted(c.field_pairs, "pair", "pairs")
             )
         }
-        None => "No neighbouring passes in opposite directions: nothing to read a delay from.".to_owned(),
+        None => "No neighbouring passes in opposite directions: nothing to read a delay from."
+            .to_owned(),
     };
     MachineView {
         name: m.name.clone(),
@@ -451,7 +471,7 @@ fn machine(m: &MachineSummary, grounds: &MachineGrounds) -> MachineView {
         delay_caption,
         has_curve: grounds.delay.is_some(),
         ramps_caption: format!(
-            "Yield at the ends of passes as a share of each pass's own level, with its 95 % band. {}; {}. Points inside the ramps are set aside; their grain is in the ledger.",
+            "Yield at the ends of passes as a share of each pass's own level, with its 95 % band: {}; {}. Points inside the ramps are set aside; their grain is in the ledger.",
             ramp("fills", &grounds.entry),
             ramp("empties", &grounds.exit)
         ),
@@ -464,7 +484,7 @@ fn ramp(verb: &str, r: &RampGrounds) -> String {
     } else {
         "assumed".to_owned()
     };
-    format!("It {verb} in {} s ({source})", rounded(r.seconds, 0))
+    format!("it {verb} in {} s ({source})", rounded(r.seconds, 0))
 }
 
 fn yields_caption(s: &Summary) -> String {
@@ -486,7 +506,10 @@ fn width_caption(evidence: &Evidence) -> String {
         None => String::new(),
     };
     let sd = match g.cross_track_sd_m {
-        Some(sd) => format!("; the receiver errs by {} m across the track", rounded(sd, 2)),
+        Some(sd) => format!(
+            "; the receiver errs by {} m across the track",
+            rounded(sd, 2)
+        ),
         None => String::new(),
     };
     format!(
@@ -505,8 +528,23 @@ fn quality(s: &Summary) -> Vec<[String; 3]> {
         ]
     };
     vec![
-        row("Opposed neighbouring passes differ by, %", b.opposite_pass_pct, a.opposite_pass_pct, 1),
-        row("A stretch predicted from the passes beside it is missed by, %", b.held_out_pct, a.held_out_pct, 1),
-        row("Part of the variation without pattern, 0 to 1", b.nugget_to_sill, a.nugget_to_sill, 2),
+        row(
+            "Opposed neighbouring passes differ by, %",
+            b.opposite_pass_pct,
+            a.opposite_pass_pct,
+            1,
+        ),
+        row(
+            "A stretch predicted from the passes beside it is missed by, %",
+            b.held_out_pct,
+            a.held_out_pct,
+            1,
+        ),
+        row(
+            "Part of the variation without pattern, 0 to 1",
+            b.nugget_to_sill,
+            a.nugget_to_sill,
+            2,
+        ),
     ]
 }

@@ -37,9 +37,11 @@ pub(super) fn svg([low, high]: [f64; 2], unit: &str) -> String {
 
 fn step(about: f64) -> f64 {
     let power = 10f64.powf(about.log10().floor());
-    let times = [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .min_by(|a, b| (a * power - about).abs().total_cmp(&(b * power - about).abs()));
+    let times = [1.0, 2.0, 5.0, 10.0].into_iter().min_by(|a, b| {
+        (a * power - about)
+            .abs()
+            .total_cmp(&(b * power - about).abs())
+    });
     times.map_or(power, |t| t * power)
 }
 

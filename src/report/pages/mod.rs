@@ -62,7 +62,7 @@ pub fn of_field(page: &FieldPage<'_>) -> Vec<Page> {
 
 /// A template's text. It is written to memory, so nothing but a fault of ours can fail; the page then says so.
 fn rendered(template: &impl askama::Template) -> String {
-    template
-        .render()
-        .unwrap_or_else(|e| format!("<!doctype html><title>fanmill</title><p>This page could not be made: {e}"))
+    template.render().unwrap_or_else(|e| {
+        format!("<!doctype html><title>fanmill</title><p>This page could not be made: {e}")
+    })
 }

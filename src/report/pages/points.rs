@@ -31,6 +31,8 @@ pub(super) struct Points {
     pub step: f64,
     /// What a unit of the yields is, in the job's unit.
     pub yield_step: f64,
+    /// The job's unit.
+    pub unit: String,
     /// Ends of the colour scale, in the job's unit.
     pub scale: [f64; 2],
     /// Width of a header, m.
@@ -118,7 +120,7 @@ pub(super) fn scale(map: &YieldMap) -> Option<[f64; 2]> {
 }
 
 /// The points of a map. `None` where there is no picture.
-pub(super) fn of(map: &YieldMap, evidence: &Evidence) -> Option<Points> {
+pub(super) fn of(map: &YieldMap, evidence: &Evidence, unit: &str) -> Option<Points> {
     let frame = Frame::of(map, evidence)?;
     let scale = scale(map)?;
     let low = frame.low.map(|v| v - MARGIN_M);
@@ -159,6 +161,7 @@ pub(super) fn of(map: &YieldMap, evidence: &Evidence) -> Option<Points> {
         size,
         step,
         yield_step,
+        unit: unit.to_owned(),
         scale,
         header: evidence.spacing.header_m.unwrap_or(5.0),
         data: STANDARD.encode(&packed.bytes),

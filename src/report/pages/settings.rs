@@ -38,11 +38,27 @@ pub(super) fn of(
     evidence: &Evidence,
 ) -> Vec<Setting> {
     let mut out = vec![
-        setting("Version", concat!("fanmill ", env!("CARGO_PKG_VERSION")), "program"),
+        setting(
+            "Version",
+            concat!("fanmill ", env!("CARGO_PKG_VERSION")),
+            "program",
+        ),
         setting("Job", format!("{} ({})", job.name, job.file), JOB),
         setting("Logs", map.logs.join(", "), JOB),
-        setting("Boundary", field.boundary.clone().unwrap_or_else(|| "none".to_owned()), JOB),
-        setting("Tickets", if field.tickets.is_empty() { "none".to_owned() } else { field.tickets.join(", ") }, JOB),
+        setting(
+            "Boundary",
+            field.boundary.clone().unwrap_or_else(|| "none".to_owned()),
+            JOB,
+        ),
+        setting(
+            "Tickets",
+            if field.tickets.is_empty() {
+                "none".to_owned()
+            } else {
+                field.tickets.join(", ")
+            },
+            JOB,
+        ),
         setting("Time zone of times without one", &job.timezone, JOB),
     ];
     out.extend(machines(job, s, evidence));
@@ -57,13 +73,21 @@ pub(super) fn of(
             counted(calibration.tickets_used, "ticket used", "tickets used"),
             optional(calibration.leave_one_out_pct, 1)
         ),
-        if calibration.tickets_used > 0 { "tickets" } else { CHOICE },
+        if calibration.tickets_used > 0 {
+            "tickets"
+        } else {
+            CHOICE
+        },
     ));
     let crs = match &job.crs {
         OutputCrs::Code(code) => code.as_str(),
         OutputCrs::Utm => "UTM zone of the field",
     };
-    out.push(setting("Layers: CRS where a format can carry one", crs, JOB));
+    out.push(setting(
+        "Layers: CRS where a format can carry one",
+        crs,
+        JOB,
+    ));
     out
 }
 
@@ -73,13 +97,25 @@ fn machines(job: &Job, s: &Summary, evidence: &Evidence) -> Vec<Setting> {
         let own = job.machines.iter().find(|j| j.name == m.name);
         let name = &m.name;
         if let Some(width) = own.and_then(|j| j.header_width) {
-            out.push(setting(format!("{name}: header width"), format!("{} m", rounded(width, 2)), JOB));
+            out.push(setting(
+                format!("{name}: header width"),
+                format!("{} m", rounded(width, 2)),
+                JOB,
+            ));
         } else {
             let width = optional(evidence.spacing.header_m, 2);
-            out.push(setting(format!("{name}: header width"), format!("{width} m"), "log, or [log] in the job file"));
+            out.push(setting(
+                format!("{name}: header width"),
+                format!("{width} m"),
+                "log, or [log] in the job file",
+            ));
         }
         if let Some(antenna) = own.and_then(|j| j.antenna_behind_cutter_bar) {
-            out.push(setting(format!("{name}: antenna behind cutter bar"), format!("{} m", rounded(antenna, 2)), JOB));
+            out.push(setting(
+                format!("{name}: antenna behind cutter bar"),
+                format!("{} m", rounded(antenna, 2)),
+                JOB,
+            ));
         }
         let delay = &m.delay_s;
         let interval = match (delay.ci95_low, delay.ci95_high) {
@@ -94,11 +130,23 @@ fn machines(job: &Job, s: &Summary, evidence: &Evidence) -> Vec<Setting> {
         if let Some(moisture) = m.moisture_delay_s {
             let fixed = own.is_some_and(|j| j.moisture_delay.is_some());
             let source = if fixed { JOB } else { "the machine's fields" };
-            out.push(setting(format!("{name}: moisture delay"), format!("{} s", rounded(moisture, 1)), source));
+            out.push(setting(
+                format!("{name}: moisture delay"),
+                format!("{} s", rounded(moisture, 1)),
+                source,
+            ));
         }
         for (what, ramp) in [("fills in", &grounds.entry), ("empties in", &grounds.exit)] {
-            let source = if ramp.from_data { "the machine's passes" } else { CHOICE };
-            out.push(setting(format!("{name}: {what}"), format!("{} s", rounded(ramp.seconds, 0)), source));
+            let source = if ramp.from_data {
+                "the machine's passes"
+            } else {
+                CHOICE
+            };
+            out.push(setting(
+                format!("{name}: {what}"),
+                format!("{} s", rounded(ramp.seconds, 0)),
+                source,
+            ));
         }
     }
     out
@@ -134,7 +182,11 @@ fn crop(job: &Job, field: &FieldSeason) -> Vec<Setting> {
     }
     out.push(setting(
         "Loads drier than the reference",
-        if crop.credit_dry { "credited with water up to it" } else { "not credited with water" },
+        if crop.credit_dry {
+            "credited with water up to it"
+        } else {
+            "not credited with water"
+        },
         if crop.credit_dry { JOB } else { CHOICE },
     ));
     out
@@ -149,9 +201,25 @@ fn limits(job: &Job, evidence: &Evidence) -> Vec<Setting> {
         format!("{} to {}", rounded(low, decimals), rounded(high, decimals))
     };
     vec![
-        setting("Limits: speed", format!("{} m/s", range(used.speed, 2)), from(job.limits.speed.is_some())),
-        setting("Limits: yield", format!("{} kg/ha", range(used.yield_kg_ha, 0)), from(job.limits.yield_kg_ha.is_some())),
-        setting("Limits: moisture", format!("{} %", range(used.moisture, 1)), from(job.limits.moisture.is_some())),
-        setting("Limits: header on standing crop", format!("at least {} %", rounded(100.0 * used.cut_share, 0)), from(job.limits.cut_share.is_some())),
+        setting(
+            "Limits: speed",
+            format!("{} m/s", range(used.speed, 2)),
+            from(job.limits.speed.is_some()),
+        ),
+        setting(
+            "Limits: yield",
+            format!("{} kg/ha", range(used.yield_kg_ha, 0)),
+            from(job.limits.yield_kg_ha.is_some()),
+        ),
+        setting(
+            "Limits: moisture",
+            format!("{} %", range(used.moisture, 1)),
+            from(job.limits.moisture.is_some()),
+        ),
+        setting(
+            "Limits: header on standing crop",
+            format!("at least {} %", rounded(100.0 * used.cut_share, 0)),
+            from(job.limits.cut_share.is_some()),
+        ),
     ]
 }

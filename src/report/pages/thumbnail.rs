@@ -46,12 +46,7 @@ fn picture(map: &YieldMap, evidence: &Evidence) -> Option<Vec<u8>> {
 }
 
 /// The mean of each cell; of the points up to `reach` cells away where it has none itself.
-fn filled(
-    sums: &[(f64, u32)],
-    width: usize,
-    height: usize,
-    reach: usize,
-) -> Vec<Option<f64>> {
+fn filled(sums: &[(f64, u32)], width: usize, height: usize, reach: usize) -> Vec<Option<f64>> {
     let mut out = Vec::with_capacity(sums.len());
     for row in 0..height {
         for column in 0..width {
@@ -111,6 +106,9 @@ mod tests {
         let mut sums = vec![(0.0, 0); 7];
         sums[0] = (6.0, 2);
         let row = filled(&sums, 7, 1, 2);
-        assert_eq!(row, [Some(3.0), Some(3.0), Some(3.0), None, None, None, None]);
+        assert_eq!(
+            row,
+            [Some(3.0), Some(3.0), Some(3.0), None, None, None, None]
+        );
     }
 }

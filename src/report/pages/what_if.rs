@@ -22,10 +22,7 @@ pub(super) fn of(remark: &Remark, s: &Summary, evidence: &Evidence) -> Option<St
         .iter()
         .map(|(l, g, _)| l.corrected_kg * (change - 1.0) * g.reference_share.unwrap_or(1.0))
         .sum();
-    let names: Vec<&str> = parts
-        .iter()
-        .filter_map(|p| p.0.load.as_deref())
-        .collect();
+    let names: Vec<&str> = parts.iter().filter_map(|p| p.0.load.as_deref()).collect();
     let ticket = first.ticket.as_deref().unwrap_or_default();
     let t = |kg: f64| rounded(kg / 1000.0, 1);
     let total = s.grain.corrected_kg;
@@ -59,7 +56,12 @@ pub(super) fn of(remark: &Remark, s: &Summary, evidence: &Evidence) -> Option<St
         signed(100.0 * (change - 1.0))
     );
     if held_out {
-        text += &others(s, first, &parts.iter().map(|p| p.0).collect::<Vec<_>>(), ratio);
+        text += &others(
+            s,
+            first,
+            &parts.iter().map(|p| p.0).collect::<Vec<_>>(),
+            ratio,
+        );
     }
     Some(text)
 }
@@ -73,9 +75,8 @@ fn others(s: &Summary, first: &LoadSummary, own: &[&LoadSummary], ratio: f64) ->
     if unweighed.is_empty() {
         return String::new();
     }
-    let logged = |loads: &mut dyn Iterator<Item = &LoadSummary>| -> f64 {
-        loads.map(|l| l.logged_kg).sum()
-    };
+    let logged =
+        |loads: &mut dyn Iterator<Item = &LoadSummary>| -> f64 { loads.map(|l| l.logged_kg).sum() };
     let known = logged(&mut of_machine().filter(|l| l.weighed_kg.is_some()));
     let doubtful = logged(&mut own.iter().copied());
     let by = (ratio - 1.0) * doubtful / (known + doubtful);
@@ -91,5 +92,9 @@ fn others(s: &Summary, first: &LoadSummary, own: &[&LoadSummary], ratio: f64) ->
 
 fn signed(value: f64) -> String {
     let text = rounded(value, 1);
-    if value > 0.0 { format!("+{text}") } else { text }
+    if value > 0.0 {
+        format!("+{text}")
+    } else {
+        text
+    }
 }

@@ -17,7 +17,7 @@
       const span = Math.max(...ends) - Math.min(...ends) || Math.max(...ends) * 0.1;
       const low = Math.max(0, Math.min(...ends) - 0.25 * span), high = Math.max(...ends) + 0.3 * span;
       return Plot.plot({
-        width, style, height: 24 * steps.length + 46, marginLeft: 122, marginRight: 10,
+        width, style, height: 24 * steps.length + 50, marginBottom: 40, marginLeft: 122, marginRight: 10,
         x: { domain: [low, high], label: "t", grid: true, ticks: 5 }, y: { domain: steps.map((s) => s.label), label: null, tickSize: 0 },
         marks: [
           Plot.barX(steps, { y: "label", x1: (s) => s.total ? low : s.from, x2: "to", fill: (s) => s.total ? INK : s.to < s.from ? BROWN : BLUE, insetTop: 3, insetBottom: 3 }),
@@ -32,7 +32,7 @@
       const longest = Math.max(...loads.map((l) => l.label.length));
       const short = (s) => s.length > 18 ? s.slice(0, 8) + "…" + s.slice(-9) : s;
       return Plot.plot({
-        width, style, height: Math.max(15, Math.min(20, 520 / loads.length)) * loads.length + 46, marginLeft: Math.min(140, 20 + 7 * longest),
+        width, style, height: Math.max(15, Math.min(20, 520 / loads.length)) * loads.length + 50, marginBottom: 40, marginLeft: Math.min(140, 20 + 7 * longest),
         x: { domain: [-reach, reach], label: "log off the scale, %", grid: true, ticks: 6 }, y: { domain: loads.map((_, i) => i), tickFormat: (i) => short(loads[i].label), label: null, tickSize: 0 },
         marks: [
           Plot.rectX([0], { x1: -3, x2: 3, fill: BAND }),
@@ -52,7 +52,7 @@
       const line = (values) => values.map((v, i) => ({ s: d.from + i * d.step, v }));
       const own = line(d.field), all = line(d.machine), e = summary.delay_s;
       return Plot.plot({
-        width, style, height: 230, marginLeft: 48,
+        width, style, height: 236, marginLeft: 48, marginBottom: 40,
         x: { label: "candidate delay, s", ticks: 9 }, y: { label: "not shared by neighbouring passes", grid: true, nice: true, ticks: 5, zero: true },
         marks: [
           e.ci95_low === null ? null : Plot.rectX([0], { x1: e.ci95_low, x2: e.ci95_high, fill: BAND }),
@@ -70,8 +70,8 @@
       if (!rows.length) return null;
       const stops = [["filling: s after the start", grounds.entry.seconds], ["emptying: s before the end", grounds.exit.seconds]].map(([end, s]) => ({ end, s }));
       return Plot.plot({
-        width, style, height: 230, marginLeft: 48, insetRight: 4,
-        fx: { label: null }, x: { label: "s", ticks: 5 }, y: { label: "share of the pass’s level", grid: true, ticks: 5, domain: [0, Math.max(1.2, ...rows.map((r) => Math.min(1.6, r.high)))], clamp: true },
+        width, style, height: 236, marginLeft: 48, marginTop: 42, marginBottom: 40, insetRight: 4,
+        fx: { label: null, domain: stops.map((v) => v.end) }, x: { label: "s", ticks: 5 }, y: { label: "share of the pass’s level", grid: true, ticks: 5, domain: [0, Math.max(1.2, ...rows.map((r) => Math.min(1.6, r.high)))], clamp: true },
         marks: [
           Plot.areaY(rows, { fx: "end", x: "s", y1: "low", y2: "high", fill: BAND }),
           Plot.ruleY([1], { stroke: GREY }),
@@ -85,7 +85,7 @@
       if (!c.yields) return null;
       const after = edges(c.yields.after), before = edges(c.yields.before);
       return Plot.plot({
-        width, style, height: 210, marginLeft: 44, x: { label: c.unit, ticks: 6 }, y: { label: "ha", grid: true, ticks: 4 },
+        width, style, height: 216, marginLeft: 44, marginBottom: 40, x: { label: c.unit, ticks: 6 }, y: { label: "ha", grid: true, ticks: 4 },
         marks: [
           Plot.rectY(after, { x1: "x1", x2: "x2", y: "amount", fill: BLUE, fillOpacity: 0.75 }),
           Plot.line(before, { x: "x1", y: "amount", curve: "step-after", stroke: INK, strokeWidth: 1.8 }),
@@ -97,7 +97,7 @@
     width: (width) => c.cut_share && plain(width, c.cut_share, "header on standing crop, %", "ha"),
   };
   const plain = (width, h, label, unit) => Plot.plot({
-    width, style, height: 210, marginLeft: 48, x: { label, ticks: 6 }, y: { label: unit, grid: true, ticks: 4 },
+    width, style, height: 216, marginLeft: 48, marginBottom: 40, x: { label, ticks: 6 }, y: { label: unit, grid: true, ticks: 4 },
     marks: [Plot.rectY(edges(h), { x1: "x1", x2: "x2", y: "amount", fill: BLUE, fillOpacity: 0.75 }), Plot.ruleY([0])],
   });
 

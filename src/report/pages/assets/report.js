@@ -107,7 +107,7 @@
       const sx = (X[i] * p.step - view.x) * k + W / 2, sy = H / 2 - (Y[i] * p.step - view.y) * k;
       if (sx < -reach || sy < -reach || sx > W + reach || sy > H + reach) return;
       const half = Math.hypot(AX[i], AY[i]) || 1;
-      ground(pixels, W, H, sx, sy, AX[i] / half, -AY[i] / half, Math.max(0.8, half * k * 1.04), Math.max(0.8, 0.5 * width * k), colour(values[i]));
+      ground(pixels, W, H, sx, sy, AX[i] / half, -AY[i] / half, Math.max(0.8, half * k * 1.04 + 0.3), Math.max(0.8, 0.5 * width * k + 0.4), colour(values[i]));
     };
     if (logged) {
       // What the machine logged while it was not at work lies underneath.
@@ -237,7 +237,7 @@
     }
     return best;
   };
-  const unit = document.querySelector("[data-map]").closest("section").querySelector(".scale").getAttribute("aria-label").match(/in (\S+),/)[1];
+  const unit = p.unit;
   const decimals = unit === "t/ha" ? 2 : unit === "bu/ac" ? 1 : 0;
   const amount = (whole) => whole === MISSING ? "–" : (whole * p.yield_step).toFixed(decimals);
   const words = Object.fromEntries([...document.querySelectorAll("button.show")].map((b) => [b.dataset.reason, b.getAttribute("aria-label").replace(/^[^:]*: /, "")]));
