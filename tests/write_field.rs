@@ -39,6 +39,7 @@ fn a_field_is_written_whole_and_a_second_run_gives_the_same_bytes() {
     let result = FieldResult {
         map: &map,
         summary: &summary,
+        pages: &|_| Vec::new(),
     };
     let written = write_field(dir.path(), result, &job).unwrap();
     let first = contents(dir.path());
@@ -90,6 +91,7 @@ fn geojson_reads_back_to_the_map() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -173,6 +175,7 @@ fn shapefile_reads_back_to_the_map() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -224,6 +227,7 @@ fn what_a_shapefile_cannot_hold_is_left_blank_or_cut_and_said() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -278,6 +282,7 @@ fn a_layer_without_points_is_a_valid_file() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -306,6 +311,7 @@ fn layers_that_the_job_no_longer_asks_for_go_and_other_files_stay() {
     let result = FieldResult {
         map: &map,
         summary: &summary,
+        pages: &|_| Vec::new(),
     };
     fs::write(dir.path().join("notes.txt"), "mine").unwrap();
     write_field(dir.path(), result, &job).unwrap();
@@ -329,6 +335,7 @@ fn a_folder_that_cannot_be_made_is_named_with_its_cause_and_a_way_out() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )

@@ -23,6 +23,7 @@ fn read_back(map: &YieldMap, job: &Job, epsg: &str) -> Option<Result<String, Str
         FieldResult {
             map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         job,
     )
