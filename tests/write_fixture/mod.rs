@@ -83,6 +83,7 @@ pub fn map(n: usize) -> YieldMap {
         yld_high: number(3000.0, 10_000.0, 5),
         yields: number(3.0, 9.5, 5),
         yield_log: number(4.0, 3.0, 6),
+        swaths: None,
     }
 }
 
