@@ -16,11 +16,7 @@ use crate::geometry::{CutRaster, Pieces};
 ///
 /// # Panics
 /// If `share` and the columns of `rows.passes` differ in length, or `rows.order` names a row beyond them.
-pub fn newly_cut(
-    rows: Rows<'_>,
-    share: &[f64],
-    settings: &Checked,
-) -> Vec<Option<[[f64; 2]; 4]>> {
+pub fn newly_cut(rows: Rows<'_>, share: &[f64], settings: &Checked) -> Vec<Option<[[f64; 2]; 4]>> {
     let swaths = Swaths::new(rows, settings);
     let runs = swaths.runs();
     let pieces = Pieces::cut(

@@ -169,10 +169,7 @@ fn known(code: &str) -> Result<&'static Known, CrsError> {
         WGS84 => None,
         code => Some(Proj::new_known_crs(WGS84, code, None).map_err(CrsError::Unknown)?),
     };
-    let known: &'static Known = Box::leak(Box::new(Known {
-        texts,
-        from_wgs84,
-    }));
+    let known: &'static Known = Box::leak(Box::new(Known { texts, from_wgs84 }));
     KNOWN.with_borrow_mut(|all| all.insert(code.to_owned(), known));
     Ok(known)
 }

@@ -256,7 +256,12 @@ mod tests {
 
     #[test]
     fn the_first_and_the_last_day_have_times() {
-        for unix in [-62_167_219_200.001, -62_167_219_200.0, 253_402_214_399.999, 253_402_214_400.0] {
+        for unix in [
+            -62_167_219_200.001,
+            -62_167_219_200.0,
+            253_402_214_399.999,
+            253_402_214_400.0,
+        ] {
             assert_eq!(unix_ms(unix).is_some(), time(unix).is_some(), "{unix}");
         }
         assert_eq!(unix_ms(f64::NAN), None);

@@ -32,10 +32,11 @@ pub(crate) fn write(
     let shapes: Vec<Shape<'_>> = positions.chunks_exact(layer.corners()).map(Shape).collect();
     let placed = shapes.iter().filter(|s| s.is_placed()).count();
     let file = write_whole(path, |out| {
-        let mut file = open(layer, &columns, crs, style, placed > 0)
-            .map_err(WriteError::flatgeobuf(path))?;
+        let mut file =
+            open(layer, &columns, crs, style, placed > 0).map_err(WriteError::flatgeobuf(path))?;
         fill(&mut file, layer, &columns, &shapes).map_err(WriteError::flatgeobuf(path))?;
-        file.write(&mut *out).map_err(WriteError::flatgeobuf(path))?;
+        file.write(&mut *out)
+            .map_err(WriteError::flatgeobuf(path))?;
         out.flush().map_err(WriteError::file(path))
     })?;
     let lost = shapes.len() - placed;

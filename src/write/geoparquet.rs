@@ -1,9 +1,10 @@
 //! GeoParquet 1.1.0 (OGC community, geoparquet.org/releases/v1.1.0): a column a attribute, then the geometry as WKB.
 //!
 //! The columns are handed to the `parquet` crate as they are; its Arrow layer and the `geoparquet` crate on top of it
-//! would add some hundred crates for one function call. There is no covering column of boxes: a file holds one field, and
-//! the box of the whole file is in its metadata.
+//! would add some hundred crates for one function call. Beside the geometry stands its box (the covering of the standard),
+//! by which readers skip row groups.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -26,6 +27,8 @@ use super::{WriteError, wkb};
 /// Features in a row group. Our choice: most fields are one group, and a group's columns fit into memory.
 const GROUP: usize = 1 << 17;
 const GEOMETRY: &str = "geometry";
+/// West, south, east, north.
+const BOX: [&str; 4] = ["xmin", "ymin", "xmax", "ymax"];
 
 /// Writes a layer.
 pub(crate) fn write(
@@ -79,6 +82,10 @@ fn fill(
             })
         });
         write_values::<ByteArrayType>(&mut group, shapes)?;
+        for side in 0..BOX.len() {
+            let boxes = positions.chunks_exact(corners).map(wkb::envelope);
+            write_values::<DoubleType>(&mut group, boxes.map(|b| b.map(|sides| sides[side])))?;
+        }
         group.close()?;
     }
     file.close()?;
@@ -97,7 +104,10 @@ fn schema(columns: &[Column<'_>]) -> String {
             Kind::Time => format!("  optional int64 {name} (TIMESTAMP(MILLIS,true));\n"),
         });
     }
-    text.push_str(&format!("  optional binary {GEOMETRY};\n}}\n"));
+    let sides = BOX.map(|side| format!("required double {side};")).join(" ");
+    text.push_str(&format!(
+        "  optional binary {GEOMETRY};\n  optional group bbox {{ {sides} }}\n}}\n"
+    ));
     text
 }
 
@@ -113,6 +123,7 @@ fn geo(layer: &MapLayer<'_>, crs: &LayerCrs, positions: &[(f64, f64)]) -> serde_
         "geometry_types": [kind],
         "crs": crs.texts.projjson,
         "orientation": "counterclockwise",
+        "covering": { "bbox": BOX.map(|side| (side, ["bbox", side])).into_iter().collect::<BTreeMap<_, _>>() },
     });
     if let Some(extent) = wkb::extent(positions, layer.corners()) {
         column["bbox"] = json!(extent);

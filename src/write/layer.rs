@@ -83,11 +83,7 @@ impl<'a> MapLayer<'a> {
         const NOWHERE: [f64; 2] = [f64::NAN; 2];
         let pair = |[x, y]: [f64; 2]| (x, y);
         if self.has_polygons() {
-            let quad = |&r: &u32| {
-                self.swath(r as usize)
-                    .unwrap_or([NOWHERE; 4])
-                    .map(pair)
-            };
+            let quad = |&r: &u32| self.swath(r as usize).unwrap_or([NOWHERE; 4]).map(pair);
             return self.rows.par_iter().flat_map_iter(quad).collect();
         }
         (self.rows.iter())

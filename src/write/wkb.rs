@@ -62,13 +62,19 @@ mod tests {
         let mut out = vec![];
         push(&mut out, &[(1.0, 2.0)]);
         assert_eq!(out[..5], [1, 1, 0, 0, 0]);
-        assert_eq!(out[5..], [0, 0, 0, 0, 0, 0, 0xf0, 0x3f, 0, 0, 0, 0, 0, 0, 0, 0x40]);
+        assert_eq!(
+            out[5..],
+            [0, 0, 0, 0, 0, 0, 0xf0, 0x3f, 0, 0, 0, 0, 0, 0, 0, 0x40]
+        );
     }
 
     #[test]
     fn a_missing_corner_is_no_place() {
         assert_eq!(envelope(&[(1.0, 2.0), (f64::NAN, 2.0)]), None);
-        assert_eq!(extent(&[(1.0, 2.0), (f64::NAN, 9.0), (0.0, 5.0)], 1), Some([0.0, 2.0, 1.0, 5.0]));
+        assert_eq!(
+            extent(&[(1.0, 2.0), (f64::NAN, 9.0), (0.0, 5.0)], 1),
+            Some([0.0, 2.0, 1.0, 5.0])
+        );
         assert_eq!(extent(&[], 1), None);
     }
 }

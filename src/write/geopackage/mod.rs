@@ -58,7 +58,10 @@ fn table_name(layer: &MapLayer<'_>) -> String {
 /// The last time in the field's log.
 fn last_change(layer: &MapLayer<'_>) -> String {
     let last = layer.map.time.iter().copied().filter_map(unix_ms).max();
-    last.map_or_else(|| NO_TIME.to_owned(), |ms| date_time(&mut TimeText::default(), ms))
+    last.map_or_else(
+        || NO_TIME.to_owned(),
+        |ms| date_time(&mut TimeText::default(), ms),
+    )
 }
 
 /// A time as the DATETIME of the standard has it: always with milliseconds.
@@ -133,7 +136,11 @@ impl Package<'_> {
              NULL, NULL, NULL, NULL, 0)",
             params![self.changed],
         )?;
-        let geometry = if self.layer.has_polygons() { "POLYGON" } else { "POINT" };
+        let geometry = if self.layer.has_polygons() {
+            "POLYGON"
+        } else {
+            "POINT"
+        };
         database.execute(
             "INSERT INTO gpkg_geometry_columns VALUES (?1, 'geom', ?2, ?3, 0, 0)",
             params![self.table, geometry, self.crs.epsg()],
@@ -274,13 +281,49 @@ impl Package<'_> {
         let mut declare = database.prepare("INSERT INTO gpkg_extensions VALUES (?, ?, ?, ?, ?)")?;
         let table = self.table.as_str();
         for (table, column, name, page, scope) in [
-            (Some(table), Some("geom"), "gpkg_rtree_index", "rtree", "write-only"),
-            (Some("gpkg_data_columns"), None, "gpkg_schema", "schema", "read-write"),
-            (Some("gpkg_data_column_constraints"), None, "gpkg_schema", "schema", "read-write"),
-            (Some("gpkg_metadata"), None, "gpkg_metadata", "metadata", "read-write"),
-            (Some("gpkg_metadata_reference"), None, "gpkg_metadata", "metadata", "read-write"),
+            (
+                Some(table),
+                Some("geom"),
+                "gpkg_rtree_index",
+                "rtree",
+                "write-only",
+            ),
+            (
+                Some("gpkg_data_columns"),
+                None,
+                "gpkg_schema",
+                "schema",
+                "read-write",
+            ),
+            (
+                Some("gpkg_data_column_constraints"),
+                None,
+                "gpkg_schema",
+                "schema",
+                "read-write",
+            ),
+            (
+                Some("gpkg_metadata"),
+                None,
+                "gpkg_metadata",
+                "metadata",
+                "read-write",
+            ),
+            (
+                Some("gpkg_metadata_reference"),
+                None,
+                "gpkg_metadata",
+                "metadata",
+                "read-write",
+            ),
         ] {
-            declare.execute(params![table, column, name, format!("{EXTENSION}{page}"), scope])?;
+            declare.execute(params![
+                table,
+                column,
+                name,
+                format!("{EXTENSION}{page}"),
+                scope
+            ])?;
         }
         Ok(())
     }
@@ -293,8 +336,14 @@ mod tests {
     #[test]
     fn times_have_milliseconds() {
         let mut clock = TimeText::default();
-        assert_eq!(date_time(&mut clock, 1_759_500_309_250), "2025-10-03T14:05:09.250Z");
-        assert_eq!(date_time(&mut clock, 1_759_500_309_000), "2025-10-03T14:05:09.000Z");
+        assert_eq!(
+            date_time(&mut clock, 1_759_500_309_250),
+            "2025-10-03T14:05:09.250Z"
+        );
+        assert_eq!(
+            date_time(&mut clock, 1_759_500_309_000),
+            "2025-10-03T14:05:09.000Z"
+        );
         assert_eq!(date_time(&mut clock, -1), "1969-12-31T23:59:59.999Z");
     }
 }

@@ -12,9 +12,9 @@ use std::path::{Path, PathBuf};
 use super::atomic::{self, Draft};
 use super::crs::LayerCrs;
 use super::layer::MapLayer;
-use shapes::Shapes;
 use super::{WriteError, Written, extensions};
 use crate::job::Format;
+use shapes::Shapes;
 
 /// Largest .shp or .dbf, bytes: offsets beyond 2³¹ are not read everywhere.
 const LARGEST: u64 = 1 << 31;
@@ -33,7 +33,11 @@ pub(crate) fn write(
         atomic::remove_drafts(&part(extension))?;
     }
     let table = table::Table::new(layer);
-    if table.bytes().max(Shapes::bytes(layer.rows.len(), layer.corners())) > LARGEST {
+    if table
+        .bytes()
+        .max(Shapes::bytes(layer.rows.len(), layer.corners()))
+        > LARGEST
+    {
         return Err(WriteError::TooLarge {
             path: path.to_owned(),
             points: layer.rows.len(),
@@ -45,7 +49,9 @@ pub(crate) fn write(
         fill(&part("shp"), |out| shapes.write(out))?,
         fill(&part("shx"), |out| shapes.write_index(out))?,
         fill(&part("dbf"), |out| table.write(out))?,
-        fill(&part("prj"), |out| out.write_all(crs.texts.esri_wkt.as_bytes()))?,
+        fill(&part("prj"), |out| {
+            out.write_all(crs.texts.esri_wkt.as_bytes())
+        })?,
         fill(&part("cpg"), |out| out.write_all(b"UTF-8"))?,
     ];
     atomic::remove(path)?;

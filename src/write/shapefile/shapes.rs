@@ -110,7 +110,10 @@ fn push_polygon(record: &mut Vec<u8>, ring: &[(f64, f64)]) {
         record.extend(y.to_le_bytes());
     };
     if doubled_area(ring) > 0.0 {
-        ring[..1].iter().chain(ring.iter().rev()).for_each(&mut push);
+        ring[..1]
+            .iter()
+            .chain(ring.iter().rev())
+            .for_each(&mut push);
     } else {
         ring.iter().chain(&ring[..1]).for_each(&mut push);
     }
@@ -122,9 +125,7 @@ fn doubled_area(ring: &[(f64, f64)]) -> f64 {
     let Some(&(x0, y0)) = ring.first() else {
         return 0.0;
     };
-    let of_pair = |w: &[(f64, f64)]| {
-        (w[0].0 - x0) * (w[1].1 - y0) - (w[1].0 - x0) * (w[0].1 - y0)
-    };
+    let of_pair = |w: &[(f64, f64)]| (w[0].0 - x0) * (w[1].1 - y0) - (w[1].0 - x0) * (w[0].1 - y0);
     ring.windows(2).map(of_pair).sum()
 }
 
@@ -217,11 +218,17 @@ mod tests {
     /// Oracle: the bytes of the `shapefile` crate's writer, which turns rings as the format wants them.
     #[test]
     fn polygons_are_the_bytes_that_the_crate_writes() {
-        let quads = [[(0.0, 0.0), (3.0, 0.5), (3.0, 2.0), (0.0, 1.5)], [(9.0, 9.0), (9.0, 10.0), (10.0, 10.0), (10.0, 9.0)]];
+        let quads = [
+            [(0.0, 0.0), (3.0, 0.5), (3.0, 2.0), (0.0, 1.5)],
+            [(9.0, 9.0), (9.0, 10.0), (10.0, 10.0), (10.0, 9.0)],
+        ];
         let (mut shp, mut shx) = (Cursor::new(vec![]), Cursor::new(vec![]));
         let mut writer = shapefile::ShapeWriter::with_shx(&mut shp, &mut shx);
         for quad in quads {
-            let ring = quad.iter().chain(&quad[..1]).map(|&(x, y)| shapefile::Point::new(x, y));
+            let ring = quad
+                .iter()
+                .chain(&quad[..1])
+                .map(|&(x, y)| shapefile::Point::new(x, y));
             let ring = shapefile::PolygonRing::Outer(ring.collect());
             writer.write_shape(&shapefile::Polygon::new(ring)).unwrap();
         }

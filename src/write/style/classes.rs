@@ -59,7 +59,10 @@ pub(super) fn classes(yields: &[f64], unit: &str) -> Vec<Class> {
     let limits = limits(low, high);
     let decimals = decimals(&limits);
     let power = 10_f64.powi(decimals as i32);
-    let (floor, ceiling) = ((least * power).floor() / power, (most * power).ceil() / power);
+    let (floor, ceiling) = (
+        (least * power).floor() / power,
+        (most * power).ceil() / power,
+    );
     let text = |limit: f64| format!("{limit:.decimals$}");
     (0..=limits.len())
         .map(|k| {
@@ -134,12 +137,17 @@ mod tests {
     #[test]
     fn limits_are_round() {
         assert_eq!(limits(6.1, 9.4), [6.5, 7.0, 7.5, 8.0, 8.5, 9.0]);
+        assert_eq!(limits(118.0, 214.0), [120.0, 140.0, 160.0, 180.0, 200.0]);
         assert_eq!(
-            limits(118.0, 214.0),
-            [120.0, 140.0, 160.0, 180.0, 200.0]
+            limits(0.0, 0.7),
+            [0.1, 0.2, 0.30000000000000004, 0.4, 0.5, 0.6000000000000001]
         );
-        assert_eq!(limits(0.0, 0.7), [0.1, 0.2, 0.30000000000000004, 0.4, 0.5, 0.6000000000000001]);
-        for (low, high) in [(5.0, 5.0), (5.0, 4.0), (f64::NAN, 1.0), (0.0, f64::INFINITY)] {
+        for (low, high) in [
+            (5.0, 5.0),
+            (5.0, 4.0),
+            (f64::NAN, 1.0),
+            (0.0, f64::INFINITY),
+        ] {
             assert!(limits(low, high).is_empty(), "{low} {high}");
         }
     }
@@ -162,7 +170,10 @@ mod tests {
         for yields in [&[8.25][..], &[8.25; 40]] {
             let classes = classes(yields, "t/ha");
             assert_eq!(classes.len(), 1);
-            assert_eq!((classes[0].span, classes[0].label.as_str()), ([8.0, 9.0], "all yields, t/ha"));
+            assert_eq!(
+                (classes[0].span, classes[0].label.as_str()),
+                ([8.0, 9.0], "all yields, t/ha")
+            );
         }
     }
 

@@ -21,7 +21,10 @@ pub(super) fn write(style: &Style) -> io::Result<Vec<u8>> {
         "qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'",
     )))?;
     xml.create_element("qgis")
-        .with_attributes([("version", VERSION), ("styleCategories", "AllStyleCategories")])
+        .with_attributes([
+            ("version", VERSION),
+            ("styleCategories", "AllStyleCategories"),
+        ])
         .write_inner_content(|xml| {
             match &style.colouring {
                 Colouring::Yield(classes) => graduated(xml, style, classes)?,
@@ -88,20 +91,21 @@ fn categorised(xml: &mut Xml, style: &Style, categories: &[super::Category]) -> 
             ("forceraster", "0"),
         ])
         .write_inner_content(|xml| {
-            xml.create_element("categories").write_inner_content(|xml| {
-                for (k, category) in categories.iter().enumerate() {
-                    xml.create_element("category")
-                        .with_attributes([
-                            ("symbol", k.to_string().as_str()),
-                            ("type", "string"),
-                            ("value", category.reason.name()),
-                            ("label", &category.label),
-                            ("render", "true"),
-                        ])
-                        .write_empty()?;
-                }
-                Ok(())
-            })?;
+            xml.create_element("categories")
+                .write_inner_content(|xml| {
+                    for (k, category) in categories.iter().enumerate() {
+                        xml.create_element("category")
+                            .with_attributes([
+                                ("symbol", k.to_string().as_str()),
+                                ("type", "string"),
+                                ("value", category.reason.name()),
+                                ("label", &category.label),
+                                ("render", "true"),
+                            ])
+                            .write_empty()?;
+                    }
+                    Ok(())
+                })?;
             let marks = categories.iter().map(|c| (c.colour, c.mark));
             symbols(xml, style, marks)
         })?;
@@ -124,7 +128,15 @@ fn symbols(
                 ("marker", "SimpleMarker")
             };
             let options: &[(&str, &str)] = if style.polygons {
-                &[("color", &colour), ("style", "solid"), ("outline_style", "no")]
+                // A hairline of the same colour, so that no white shows between neighbours.
+                &[
+                    ("color", &colour),
+                    ("style", "solid"),
+                    ("outline_color", &colour),
+                    ("outline_style", "solid"),
+                    ("outline_width", "0.1"),
+                    ("outline_width_unit", "MM"),
+                ]
             } else if matches!(style.colouring, Colouring::Reason(_)) {
                 &[
                     ("color", &colour),
@@ -167,7 +179,12 @@ fn symbol(
         ])
         .write_inner_content(|xml| {
             xml.create_element("layer")
-                .with_attributes([("class", class), ("enabled", "1"), ("locked", "0"), ("pass", "0")])
+                .with_attributes([
+                    ("class", class),
+                    ("enabled", "1"),
+                    ("locked", "0"),
+                    ("pass", "0"),
+                ])
                 .write_inner_content(|xml| {
                     xml.create_element("Option")
                         .with_attribute(("type", "Map"))

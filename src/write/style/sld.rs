@@ -52,7 +52,9 @@ fn rules(xml: &mut Xml, style: &Style) -> io::Result<()> {
     match &style.colouring {
         Colouring::Yield(classes) => {
             for class in classes {
-                let above = class.low.map(|l| ("PropertyIsGreaterThan", format!("{l:?}")));
+                let above = class
+                    .low
+                    .map(|l| ("PropertyIsGreaterThan", format!("{l:?}")));
                 let up_to = (class.high).map(|h| ("PropertyIsLessThanOrEqualTo", format!("{h:?}")));
                 let filter: Vec<Comparison> = above.into_iter().chain(up_to).collect();
                 let look = (class.colour, Mark::Circle);
@@ -81,31 +83,35 @@ fn rule(
         text(xml, "Name", label)?;
         text(xml, "Title", label)?;
         if !filter.is_empty() {
-            xml.create_element("ogc:Filter").write_inner_content(|xml| {
-                if let [one] = filter {
-                    return comparison(xml, attribute, one);
-                }
-                xml.create_element("ogc:And").write_inner_content(|xml| {
-                    filter.iter().try_for_each(|c| comparison(xml, attribute, c))
+            xml.create_element("ogc:Filter")
+                .write_inner_content(|xml| {
+                    if let [one] = filter {
+                        return comparison(xml, attribute, one);
+                    }
+                    xml.create_element("ogc:And").write_inner_content(|xml| {
+                        filter
+                            .iter()
+                            .try_for_each(|c| comparison(xml, attribute, c))
+                    })?;
+                    Ok(())
                 })?;
-                Ok(())
-            })?;
         }
         if style.polygons {
             xml.create_element("PolygonSymbolizer")
                 .write_inner_content(|xml| fill(xml, colour))?;
             return Ok(());
         }
-        xml.create_element("PointSymbolizer").write_inner_content(|xml| {
-            xml.create_element("Graphic").write_inner_content(|xml| {
-                xml.create_element("Mark").write_inner_content(|xml| {
-                    text(xml, "WellKnownName", mark.name())?;
-                    fill(xml, colour)
+        xml.create_element("PointSymbolizer")
+            .write_inner_content(|xml| {
+                xml.create_element("Graphic").write_inner_content(|xml| {
+                    xml.create_element("Mark").write_inner_content(|xml| {
+                        text(xml, "WellKnownName", mark.name())?;
+                        fill(xml, colour)
+                    })?;
+                    text(xml, "Size", MARK_PX)
                 })?;
-                text(xml, "Size", MARK_PX)
+                Ok(())
             })?;
-            Ok(())
-        })?;
         Ok(())
     })?;
     Ok(())
