@@ -9,7 +9,7 @@ mod warnings;
 
 use crate::checks::{CheckInput, CheckParams, Checked, RampSeconds, apply as check};
 use crate::evidence::Evidence;
-use crate::job::Job;
+use crate::job::{Job, Layer};
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
@@ -33,6 +33,9 @@ pub enum ApplyError {
     /// Settings of the quality measures.
     #[error("the quality measures' settings cannot be used")]
     QualityParams(#[from] crate::quality::QualityParamsError),
+    /// Settings of the cut width.
+    #[error("the cut width's settings cannot be used")]
+    Width(#[from] crate::width::WidthError),
 }
 
 /// A field, corrected.
@@ -59,7 +62,7 @@ pub fn apply(
     let columns = map::Columns::new(job, field, &ground);
     let checked = run_checks(job, field, machines, &ground, &columns)?;
     let quality = judge_quality(field, &columns, &checked)?;
-    let map = map::build(
+    let mut map = map::build(
         field,
         scale,
         &ground,
@@ -67,6 +70,9 @@ pub fn apply(
         &checked.verdicts,
         quality.after.opposite_pass_pct,
     );
+    if job.layers.contains(&Layer::Swaths) {
+        map.swaths = Some(map::swaths(field, &field.newly_cut(job)?));
+    }
     let mut summary = figures::summarise(job, field, machines, scale, &ground, &columns, &map);
     (summary.quality.before, summary.quality.after) = (quality.before, quality.after);
     summary.warnings = warnings::collect(field, machines, scale, &checked, &summary);
