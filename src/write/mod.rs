@@ -40,12 +40,14 @@ use style::Style;
 pub const SUMMARY: &str = "summary.json";
 
 /// What one field season came to.
-#[derive(Debug, Clone, Copy)]
+#[derive(Clone, Copy)]
 pub struct FieldResult<'a> {
     /// Its points.
     pub map: &'a YieldMap,
     /// Its figures.
     pub summary: &'a Summary,
+    /// Makes its pages from the figures as they are written. Each has a name and contents.
+    pub pages: &'a (dyn Fn(&Summary) -> Vec<(String, Vec<u8>)> + Sync),
 }
 
 /// What was written.
@@ -120,6 +122,9 @@ pub fn write_field(
             .warnings
             .extend(written.remarks.iter().cloned());
     }
+    for (name, bytes) in (result.pages)(&figures) {
+        written.files.push(write_page(folder, &name, &bytes)?);
+    }
     written.files.push(write_json(&summary, &figures)?);
     Ok(written)
 }
@@ -179,6 +184,18 @@ fn remove_unwanted(folder: &Path, job: &Job) -> Result<(), WriteError> {
         }
     }
     Ok(())
+}
+
+/// Writes a page or what belongs to it. `name`: relative to the folder, with `/` between its parts.
+pub fn write_page(folder: &Path, name: &str, bytes: &[u8]) -> Result<PathBuf, WriteError> {
+    let path = name
+        .split('/')
+        .fold(folder.to_owned(), |path, part| path.join(part));
+    atomic::make_folder(path.parent().unwrap_or(folder))?;
+    atomic::remove_drafts(&path)?;
+    atomic::write_whole(&path, |out| {
+        out.write_all(bytes).map_err(WriteError::file(&path))
+    })
 }
 
 /// Writes a JSON document for people and programs: indented, missing numbers null.
