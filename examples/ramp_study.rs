@@ -14,10 +14,12 @@ use fanmill::simulate::{
     simulate,
 };
 use rayon::prelude::*;
-use study::{Against, Draw, Run, inside_by, job_of, quantile, run, tracks};
+use study::{Against, Draw, Run, inside_by, job_of, quantile, run_with, tracks};
 
 /// Length of a pass's end that is looked at, m.
 const END_M: f64 = 30.0;
+/// Seconds from a pass's end that are told one by one.
+const PROFILE_S: usize = 30;
 /// A stop lasts at least this, s.
 const STOP_S: f64 = 4.0;
 
@@ -26,6 +28,7 @@ struct Case {
     seed: u64,
     what: String,
     interval: f64,
+    tau: f64,
     shifted: bool,
     work_state: bool,
     pauses: bool,
@@ -46,6 +49,9 @@ struct Case {
     /// All ground cut: Σ yield × area and Σ area in the belt and inside.
     all_belt: Against,
     all_interior: Against,
+    /// By seconds since the first ground cut, and until the last, ramps included.
+    since: Vec<Against>,
+    until: Vec<Against>,
     /// Length of passes, m.
     length: f64,
     /// Length set aside as pass entry or exit, m.
@@ -89,10 +95,12 @@ fn main() {
     let mut arguments = std::env::args().skip(1);
     let seasons: u64 = arguments.next().and_then(|a| a.parse().ok()).unwrap_or(72);
     let first: u64 = arguments.next().and_then(|a| a.parse().ok()).unwrap_or(1);
-    let everything = arguments.next().is_some();
+    let more: Vec<String> = arguments.collect();
+    let everything = more.iter().any(|a| a == "all");
+    let with_truth = more.iter().any(|a| a == "truth");
     let cases: Vec<Case> = (first..first + seasons)
         .into_par_iter()
-        .filter_map(measure)
+        .filter_map(|seed| measure(seed, with_truth))
         .collect();
     for c in cases.iter().filter(|c| everything || is_off(c)) {
         let [entry, exit] = c.ends();
@@ -148,6 +156,28 @@ fn main() {
     ];
     for (name, pick) in rows {
         row(name, cases.iter().filter(|c| pick(c)));
+    }
+    println!("\noff against the middle by second from the end, %, 1 Hz, delay within 0.7 s, medians of seasons");
+    for (low, high) in [(1.0, 2.0), (2.0, 3.0), (3.0, 4.0), (4.0, 5.0)] {
+        for raw in [true, false] {
+            let cases: Vec<&Case> = (cases.iter())
+                .filter(|c| (low..high).contains(&c.tau) && c.interval < 1.5 && c.shifted != raw)
+                .filter(|c| c.delay_off.abs() < 0.7)
+                .collect();
+            let curve = |of: fn(&Case) -> &[Against]| -> String {
+                (0..PROFILE_S)
+                    .map(|s| {
+                        let v: Vec<f64> = (cases.iter())
+                            .map(|c| of(c)[s].off_pct() - c.middle.off_pct())
+                            .collect();
+                        format!("{:+5.1}", quantile(&v, 0.5))
+                    })
+                    .collect::<Vec<_>>()
+                    .join(" ")
+            };
+            let name = if raw { "raw" } else { "shifted" };
+            println!("tau {low}-{high} {name} ({})\n  entry {}\n  exit  {}", cases.len(), curve(|c| &c.since), curve(|c| &c.until));
+        }
     }
 }
 
@@ -296,14 +326,20 @@ fn draw(seed: u64) -> (FieldSpec, String) {
     (spec, what)
 }
 
-fn measure(seed: u64) -> Option<Case> {
+fn measure(seed: u64, with_truth: bool) -> Option<Case> {
     let (spec, what) = draw(seed);
     let season = simulate(&spec, seed)
         .map_err(|e| println!("seed {seed}: {e}"))
         .ok()?;
     let input = season.to_input();
     let (job, field) = job_of(&spec, |w| w, "");
-    let run = run(&job, &field, season, input)
+    let run = run_with(&job, &field, season, input, |season, machines| {
+        if with_truth {
+            let truth = season.truth.machines[0].response;
+            machines[0].ramps.entry.seconds = truth.entry_ramp_s;
+            machines[0].ramps.exit.seconds = truth.exit_ramp_s;
+        }
+    })
         .map_err(|e| println!("seed {seed}: {e}"))
         .ok()?;
     let truth = &run.season.truth.machines[0];
@@ -313,6 +349,7 @@ fn measure(seed: u64) -> Option<Case> {
         seed,
         what,
         interval: log.interval,
+        tau: spec.machines[0].transport.stages.iter().sum(),
         shifted: log.shift != Shift::None,
         work_state: log.work_state != WorkStateLog::Absent,
         pauses: log.header_up != HeaderUp::Rows,
@@ -335,6 +372,8 @@ fn measure(seed: u64) -> Option<Case> {
         interior: Against::default(),
         all_belt: Against::default(),
         all_interior: Against::default(),
+        since: vec![Against::default(); PROFILE_S],
+        until: vec![Against::default(); PROFILE_S],
         length: 0.0,
         lost_ramps: 0.0,
         lost_short: 0.0,
@@ -399,6 +438,22 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
             Some(Reason::PassEntry | Reason::PassExit) => case.lost_ramps += row(i).distance_m,
             Some(Reason::ShortPass) => case.lost_short += row(i).distance_m,
             _ => {}
+        }
+        if matches!(
+            verdict,
+            None | Some(Reason::PassEntry | Reason::PassExit | Reason::ShortPass)
+        ) {
+            let mut add = |to: &mut [Against], seconds: f64| {
+                if let Some(to) = to.get_mut(seconds as usize) {
+                    to.add(
+                        run.map.yld_kg_ha[i],
+                        truth.reference_kg_ha,
+                        truth.area_m2,
+                    );
+                }
+            };
+            add(&mut case.since, (k as f64 + 0.5) * dt);
+            add(&mut case.until, ((rows.len() - k) as f64 - 0.5) * dt);
         }
         let half = 0.5 * spec.machines[row(i).machine as usize].header_width;
         let deep = inside_by(&run.prepared, x[k], y[k]);

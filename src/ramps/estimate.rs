@@ -2,36 +2,43 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::gather::{Evidence, PROFILE_S, Profile};
+use super::response::{Fitter, Response, Seen};
 
-/// A profile is on its level within this share: less than a tenth of what a map's points scatter.
-const TOLERANCE: f32 = 0.03;
-/// Half of the passes must come this near to what they come to soon behind, however wide the band is.
-const NEAR: f32 = 0.06;
-/// Seconds behind which, and until which, a profile's level is taken (our choice: from where it must have stayed on it,
-/// over half of a headland's usual width at the speeds of harvest).
-const LEVEL_S: std::ops::Range<usize> = STAY_S..STAY_S + 10;
-/// Seconds for which a profile must stay on its level.
-const STAY_S: usize = 5;
-/// Longest ramp, s: four time constants of the slowest mixing reported (Arslan 2008) and a row.
-const LONGEST_S: usize = 25;
 /// Fewest passes that say anything.
 const FEWEST: usize = 5;
-/// Resamples of the passes.
-const RESAMPLES: usize = 200;
+/// Fewest entries with a leaving pass beside them, from which entries are read against those (our choice).
+const FEWEST_BESIDE: usize = 8;
+/// Resamples of the passes for bands, and those of them that ramps are fitted to.
+const RESAMPLES: (usize, usize) = (200, 40);
+/// Longest ramp, s: four time constants of the slowest mixing reported (Arslan 2008) and a row.
+const LONGEST_S: f64 = 25.0;
+/// A ramp whose 95 % interval is wider is none, s (our choice: the span of fixed trims in use).
+const WIDEST_S: f64 = 8.0;
+/// Seconds over which a pass and what lies beside it are brought to one level: behind the ramp.
+const LEVEL_S: std::ops::Range<usize> = 15..36;
+/// How far ground changes from a pass's end inwards, relative, sd over 30 s of travel: seen on the passes themselves, and
+/// against passes beside (our choice).
+const GROUND_SD: (f64, f64) = (0.1, 0.02);
 /// Ramps where the data say nothing, s: the middle of fixed trims in use, 4–12 s and 0–8 s (common practice).
-const DEFAULT_S: (f64, f64) = (6.0, 4.0);
+const DEFAULT_S: (f64, f64) = (8.0, 4.0);
 
 /// One ramp.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ramp {
     /// Its length, s.
     pub seconds: f64,
+    /// 95 % interval from resampled passes, s; NaN where there is none.
+    pub interval: [f64; 2],
     /// Whether the data gave it; otherwise it is the default.
     pub from_data: bool,
     /// Passes behind it.
     pub passes: usize,
+    /// Passes of them that were read against passes beside them.
+    pub against: usize,
     /// Median profile per second, with the low and high end of its 95 % band.
     pub profile: Vec<[f32; 3]>,
+    /// The response fitted to it, where there is one.
+    pub response: Option<Response>,
 }
 
 /// Both ramps of a machine in a crop.
@@ -45,21 +52,83 @@ pub struct Ramps {
 
 /// Estimates a machine's ramps from its fields' evidence, each with the delay decided for that field (s).
 pub fn estimate(fields: &[(&Evidence, f64)]) -> Ramps {
-    let gather = |pick: fn(&Evidence) -> &[Profile], sign: f64| -> Vec<Profile> {
-        fields
-            .iter()
-            .flat_map(|(e, delay)| {
-                // With a delay one second longer the same reading belongs one second earlier: nearer to the pass's
-                // start, farther from its end.
-                let by = (sign * (delay - e.delay)).round() as i64;
-                pick(e).iter().map(move |p| moved(p, by))
-            })
-            .collect()
-    };
-    Ramps {
-        entry: ramp(&gather(|e| &e.entries, 1.0), DEFAULT_S.0),
-        exit: ramp(&gather(|e| &e.exits, -1.0), DEFAULT_S.1),
+    let (mut own, mut against, mut exits) = (Vec::new(), Vec::new(), Vec::new());
+    for (e, delay) in fields {
+        // With a delay one second longer the same reading belongs one second earlier: nearer to the pass's start, farther
+        // from its end.
+        let by = (delay - e.delay).round() as i64;
+        for (k, entry) in e.entries.iter().enumerate() {
+            let entry = moved(entry, by);
+            if let Some(beside) = e.beside.get(k) {
+                against.extend(read_against(&entry, &moved(beside, -by)));
+            }
+            own.push(entry);
+        }
+        exits.extend(e.exits.iter().map(|p| moved(p, -by)));
     }
+    let step = fields.iter().map(|(e, _)| e.step).fold(0.0, f64::max);
+    let fitter = Fitter::new(if step > 0.0 { step } else { 1.0 });
+    let use_against = against.len() >= FEWEST_BESIDE;
+    let (entries, ground_sd) = if use_against {
+        (&against, GROUND_SD.1)
+    } else {
+        (&own, GROUND_SD.0)
+    };
+    let fit = |seen: &Seen| fitter.entry(seen);
+    let entry = fitted(entries, ground_sd, fit, |r| fitter.entry_ramp(r));
+    let filling = entry.as_ref().map(|f| f.0);
+    let exit = filling.and_then(|filling| {
+        let fit = |seen: &Seen| fitter.exit(seen, &filling);
+        fitted(&exits, GROUND_SD.0, fit, |r| fitter.exit_ramp(r))
+    });
+    Ramps {
+        entry: Ramp {
+            against: if use_against { against.len() } else { 0 },
+            ..ramp(entries, entry, DEFAULT_S.0)
+        },
+        exit: ramp(&exits, exit, DEFAULT_S.1),
+    }
+}
+
+fn ramp(profiles: &[Profile], fit: Option<(Response, f64, [f64; 2])>, default: f64) -> Ramp {
+    let told = fit.filter(|(_, seconds, [low, high])| {
+        *seconds <= LONGEST_S && high - low <= WIDEST_S
+    });
+    Ramp {
+        seconds: told.map_or(default, |t| t.1),
+        interval: fit.map_or([f64::NAN; 2], |f| f.2),
+        from_data: told.is_some(),
+        passes: profiles.len(),
+        against: 0,
+        profile: Draws::new(profiles.len()).band(profiles),
+        response: fit.map(|f| f.0),
+    }
+}
+
+/// A response fitted to the median of some profiles, the ramp that it makes, and that ramp's interval.
+fn fitted(
+    profiles: &[Profile],
+    ground_sd: f64,
+    fit: impl Fn(&Seen) -> Option<Response>,
+    ramp: impl Fn(&Response) -> f64,
+) -> Option<(Response, f64, [f64; 2])> {
+    if profiles.len() < FEWEST {
+        return None;
+    }
+    let draws = Draws::new(profiles.len());
+    let mut seen = draws.seen(profiles, ground_sd);
+    let response = fit(&seen)?;
+    let mut ramps: Vec<f64> = Vec::new();
+    for draw in draws.0.iter().take(RESAMPLES.1) {
+        seen.value = (0..PROFILE_S)
+            .map(|s| f64::from(median(draw.iter().map(|&k| profiles[k][s]))))
+            .collect();
+        ramps.extend(fit(&seen).map(|r| ramp(&r)));
+    }
+    ramps.sort_by(f64::total_cmp);
+    let at = |q: f64| ramps.get(((ramps.len().max(1) - 1) as f64 * q).round() as usize);
+    let interval = [at(0.025).copied()?, at(0.975).copied()?];
+    Some((response, ramp(&response), interval))
 }
 
 fn moved(profile: &Profile, by: i64) -> Profile {
@@ -74,86 +143,89 @@ fn moved(profile: &Profile, by: i64) -> Profile {
         .collect()
 }
 
-fn ramp(profiles: &[Profile], default: f64) -> Ramp {
-    let band = band(profiles);
-    let level = level_behind(&band);
-    let share = median_shares(profiles);
-    let passes = profiles.len();
-    let on = |s: usize| {
-        let [low, _, high] = band[s].map(|v| v / level[s]);
-        low <= 1.0 + TOLERANCE && high >= 1.0 - TOLERANCE && (share[s] - 1.0).abs() <= NEAR
+/// An entry's yield as a share of what passes beside it say of the same ground, both brought to one level behind the
+/// ramp; nearer to the end than they tell, their last value goes on. `None` where they tell too little.
+fn read_against(entry: &Profile, beside: &Profile) -> Option<Profile> {
+    /// Seconds that a reading stands for, either way: rows are seconds apart.
+    const REACH_S: usize = 3;
+    let near = |s: usize| -> f32 {
+        let from = s.saturating_sub(REACH_S);
+        mean(&beside[from..(s + REACH_S + 1).min(PROFILE_S)])
     };
-    let end = (passes >= FEWEST)
-        .then(|| (0..=LONGEST_S).find(|&s| (s..s + STAY_S).all(on)))
-        .flatten();
-    match end {
-        Some(s) => Ramp {
-            seconds: s as f64,
-            from_data: true,
-            passes,
-            profile: band,
-        },
-        None => Ramp {
-            seconds: default,
-            from_data: false,
-            passes,
-            profile: band,
-        },
+    let first = (0..PROFILE_S).find(|&s| beside[s].is_finite())?;
+    if first > LEVEL_S.start - 3 {
+        return None;
     }
+    let ground: Vec<f32> = (0..PROFILE_S).map(|s| near(s.max(first))).collect();
+    let shares: Profile = (0..PROFILE_S).map(|s| entry[s] / ground[s]).collect();
+    let behind: Vec<f32> = LEVEL_S
+        .map(|s| shares[s])
+        .filter(|v| v.is_finite())
+        .collect();
+    if behind.len() * 2 < LEVEL_S.len() {
+        return None;
+    }
+    let level = median(behind.into_iter());
+    (level > 0.0).then(|| shares.iter().map(|v| v / level).collect())
 }
 
-/// The level that the medians of a band come to soon behind each second: their mean there. NaN where none is known.
-///
-/// A ramp rises within seconds, whatever the crop; ground that yields less towards the headland does so over tens of
-/// metres, on all passes alike, so that no band over passes shows it to be chance.
-fn level_behind(band: &[[f32; 3]]) -> Vec<f32> {
-    let medians: Profile = band.iter().map(|v| v[1]).collect();
-    (0..PROFILE_S).map(|s| mean_behind(&medians, s)).collect()
-}
-
-/// Median over passes of each pass's profile as a share of what it comes to itself soon behind: what crop does to whole
-/// passes is in both, so this scatters less than the profile.
-fn median_shares(profiles: &[Profile]) -> Profile {
-    (0..PROFILE_S)
-        .map(|s| median(profiles.iter().map(|p| p[s] / mean_behind(p, s))))
-        .collect()
-}
-
-fn mean_behind(profile: &Profile, s: usize) -> f32 {
+fn mean(values: &[f32]) -> f32 {
     let (mut sum, mut n) = (0.0, 0.0);
-    for v in profile.iter().take(s + LEVEL_S.end).skip(s + LEVEL_S.start) {
-        if v.is_finite() {
-            sum += v;
-            n += 1.0;
-        }
+    for v in values.iter().filter(|v| v.is_finite()) {
+        sum += v;
+        n += 1.0;
     }
     sum / n
 }
 
-/// Low end, median and high end per second: 95 % of the medians of resampled passes.
-fn band(profiles: &[Profile]) -> Vec<[f32; 3]> {
-    let mut rng = ChaCha8Rng::seed_from_u64(0x5eed);
-    let n = profiles.len();
-    let draws: Vec<Vec<usize>> = (0..RESAMPLES)
-        .map(|_| (0..n).map(|_| rng.random_range(0..n.max(1))).collect())
-        .collect();
-    (0..PROFILE_S)
-        .map(|s| {
-            let column: Vec<f32> = profiles.iter().map(|p| p[s]).collect();
-            // Where most passes were not logged, nothing is known.
-            if column.iter().filter(|v| v.is_finite()).count() * 2 < n || n == 0 {
-                return [f32::NAN; 3];
-            }
-            let middle = median(column.iter().copied());
-            let mut medians: Vec<f32> = draws
-                .iter()
-                .map(|d| median(d.iter().map(|&k| column[k])))
-                .collect();
-            medians.sort_by(f32::total_cmp);
-            let at = |q: f64| medians[((medians.len() - 1) as f64 * q).round() as usize];
-            [at(0.025), middle, at(0.975)]
-        })
-        .collect()
+/// Passes drawn again and again, with replacement.
+struct Draws(Vec<Vec<usize>>);
+
+impl Draws {
+    fn new(passes: usize) -> Self {
+        let mut rng = ChaCha8Rng::seed_from_u64(0x5eed);
+        let mut draw = || {
+            (0..passes)
+                .map(|_| rng.random_range(0..passes.max(1)))
+                .collect()
+        };
+        Self((0..RESAMPLES.0).map(|_| draw()).collect())
+    }
+
+    /// Low end, median and high end per second: 95 % of the medians of resampled passes.
+    fn band(&self, profiles: &[Profile]) -> Vec<[f32; 3]> {
+        let n = profiles.len();
+        (0..PROFILE_S)
+            .map(|s| {
+                let column: Vec<f32> = profiles.iter().map(|p| p[s]).collect();
+                // Where few passes were logged, nothing is known.
+                let told = column.iter().filter(|v| v.is_finite()).count();
+                if told * 5 < n || told < FEWEST {
+                    return [f32::NAN; 3];
+                }
+                let middle = median(column.iter().copied());
+                let mut medians: Vec<f32> = (self.0.iter())
+                    .map(|d| median(d.iter().map(|&k| column[k])))
+                    .filter(|m| m.is_finite())
+                    .collect();
+                medians.sort_by(f32::total_cmp);
+                let at = |q: f64| medians[((medians.len() - 1) as f64 * q).round() as usize];
+                [at(0.025), middle, at(0.975)]
+            })
+            .collect()
+    }
+
+    fn seen(&self, profiles: &[Profile], ground_sd: f64) -> Seen {
+        let band = self.band(profiles);
+        Seen {
+            value: band.iter().map(|v| f64::from(v[1])).collect(),
+            // 95 % of a normal distribution are 3.92 standard deviations.
+            sd: (band.iter())
+                .map(|v| f64::from(v[2] - v[0]) / 3.92)
+                .collect(),
+            ground_sd,
+        }
+    }
 }
 
 fn median(values: impl Iterator<Item = f32>) -> f32 {
@@ -176,7 +248,9 @@ mod tests {
         Evidence {
             machine: "C1".into(),
             delay: 12.0,
+            step: 1.0,
             entries: profiles.clone(),
+            beside: vec![],
             exits: profiles,
         }
     }

@@ -9,6 +9,8 @@
 
 mod estimate;
 mod gather;
+mod response;
 
 pub use estimate::{Ramp, Ramps, estimate};
 pub use gather::{Evidence, PROFILE_S, Profile, RampInput, gather};
+pub use response::Response;

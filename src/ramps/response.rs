@@ -1,0 +1,245 @@
+//! A machine's response to crop that begins and ends: dead time, then first-order mixing in one or two like stages
+//! (Arslan 2008, Sensors 8:952), fitted to the profiles of pass ends. What lies below the resolution of a band over
+//! passes, the slow tail of the filling, follows from the shape.
+
+use super::gather::PROFILE_S;
+
+/// Time constants that are tried, s.
+const TAUS_S: [f64; 16] = [
+    0.4, 0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0,
+];
+/// Stages of mixing that are tried.
+const STAGES: [u8; 2] = [1, 2];
+/// Step of tables and of the starts that are tried, s.
+const STEP_S: f64 = 0.5;
+/// Where a response may begin, s from the pass's end (our choice: as far as delays can be off that nothing told).
+const STARTS_S: (f64, f64) = (-20.0, 15.0);
+/// What is known before a profile is seen (ours): total mixing of 2.5 s within a factor of 1.8 (published time constants
+/// and ramps), and a mean response where the delay says it is, within 1.5 s, a generous error of a delay. Their
+/// weight is that of one second of profile, so a profile that tells overrules both.
+const MIXING: (f64, f64) = (2.5, 0.6);
+const CENTRE_SD_S: f64 = 1.5;
+/// Where emptying begins against what filling says of the same machine, sd, s (our choice, as for the delay).
+const BEGIN_SD_S: f64 = 1.5;
+/// Seconds of a profile that err together (our choice: crop changes over some ten metres).
+const ERR_TOGETHER: f64 = 4.0;
+/// What no model fits better than (our choice).
+const MODEL_SD: f64 = 0.01;
+/// A response is settled within this share. Our choice: half of it, on average, is what remains in the points behind a
+/// ramp, well below what the mean of pass ends is to be held to.
+const SETTLED: f64 = 0.015;
+
+/// One end's profile as a fit sees it: a value and its standard deviation per second from the pass's end.
+#[derive(Debug, Clone)]
+pub(super) struct Seen {
+    pub value: Vec<f64>,
+    pub sd: Vec<f64>,
+    /// Usual change of ground over [`PROFILE_S`] (sd, relative): much where nothing beside tells, little where it does.
+    pub ground_sd: f64,
+}
+
+/// A fitted response.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Response {
+    /// Where it begins, s from the pass's end: inwards for filling, so negative where the delay's centre lies behind.
+    pub begins: f64,
+    /// Time constant of a stage, s.
+    pub tau: f64,
+    /// Stages, 1 or 2.
+    pub stages: u8,
+    /// Level that it comes to, and the ground's relative change from there over 30 s.
+    pub level: (f64, f64),
+}
+
+/// Share of its end that a response has reached `t` seconds after its begin.
+fn reached(t: f64, tau: f64, stages: u8) -> f64 {
+    let x = t.max(0.0) / tau;
+    match stages {
+        1 => 1.0 - (-x).exp(),
+        _ => 1.0 - (1.0 + x) * (-x).exp(),
+    }
+}
+
+/// A response averaged as rows and the signal average it, tabled over time since its begin.
+struct Table {
+    from: f64,
+    value: Vec<f64>,
+}
+
+impl Table {
+    /// `sigma`: standard deviation of the averaging, s.
+    fn new(tau: f64, stages: u8, sigma: f64) -> Self {
+        /// Points of the averaging's normal weights, −2.5 to 2.5 deviations.
+        const POINTS: i32 = 10;
+        let from = -STARTS_S.1 - PROFILE_S as f64;
+        let n = ((PROFILE_S as f64 - STARTS_S.0 - from) / STEP_S) as usize + 1;
+        let weights: Vec<(f64, f64)> = (-POINTS..=POINTS)
+            .map(|k| 2.5 * f64::from(k) / f64::from(POINTS))
+            .map(|z| (z * sigma, (-0.5 * z * z).exp()))
+            .collect();
+        let sum: f64 = weights.iter().map(|w| w.1).sum();
+        let at = |t: f64| -> f64 {
+            let averaged = |&(by, w): &(f64, f64)| w * reached(t + by, tau, stages);
+            weights.iter().map(averaged).sum::<f64>() / sum
+        };
+        Self {
+            from,
+            value: (0..n).map(|k| at(from + k as f64 * STEP_S)).collect(),
+        }
+    }
+
+    fn at(&self, t: f64) -> f64 {
+        let k = ((t - self.from) / STEP_S).round().max(0.0) as usize;
+        self.value[k.min(self.value.len() - 1)]
+    }
+}
+
+/// Fits responses to profiles that were averaged alike.
+pub(super) struct Fitter {
+    tables: Vec<(f64, u8, Table)>,
+    step: f64,
+    /// First second that is fitted: before it the ground's own averaging is steep.
+    first: usize,
+}
+
+impl Fitter {
+    /// `step`: usual time from row to row, s. A signal has a standard deviation of a row, and each row one of its own.
+    pub(super) fn new(step: f64) -> Self {
+        let sigma = step * (1.0f64 + 1.0 / 12.0).sqrt();
+        let mut tables = Vec::new();
+        for stages in STAGES {
+            tables.extend(TAUS_S.map(|tau| (tau, stages, Table::new(tau, stages, sigma))));
+        }
+        Self {
+            tables,
+            step,
+            first: (1.0 + 1.5 * step) as usize,
+        }
+    }
+
+    /// The filling that a profile shows; `None` where it shows nothing.
+    pub(super) fn entry(&self, seen: &Seen) -> Option<Response> {
+        let cost = |begins: f64, tau: f64, stages: u8| {
+            let mixing = tau * f64::from(stages);
+            ((mixing / MIXING.0).ln() / MIXING.1).powi(2)
+                + ((begins + mixing) / CENTRE_SD_S).powi(2)
+        };
+        self.best(seen, cost, |table, begins, s| table.at(s - begins))
+    }
+
+    /// The emptying that a profile shows, seconds counted back from the pass's end, near what filling leads to expect.
+    pub(super) fn exit(&self, seen: &Seen, filling: &Response) -> Option<Response> {
+        let cost = |begins: f64, tau: f64, stages: u8| {
+            if stages != filling.stages {
+                return f64::INFINITY;
+            }
+            ((tau / filling.tau).ln() / MIXING.1).powi(2)
+                + ((begins - filling.begins) / BEGIN_SD_S).powi(2)
+        };
+        // It begins −begins before the end.
+        self.best(seen, cost, |table, begins, s| {
+            1.0 - table.at(-begins - s)
+        })
+    }
+
+    fn best(
+        &self,
+        seen: &Seen,
+        prior: impl Fn(f64, f64, u8) -> f64,
+        shape: impl Fn(&Table, f64, f64) -> f64,
+    ) -> Option<Response> {
+        let told = |s: &usize| seen.value[*s].is_finite() && seen.sd[*s].is_finite();
+        let seconds: Vec<usize> = (self.first..PROFILE_S).filter(told).collect();
+        if seconds.len() < 10 {
+            return None;
+        }
+        let starts = ((STARTS_S.1 - STARTS_S.0) / STEP_S) as usize + 1;
+        let mut best: Option<(f64, Response)> = None;
+        for (tau, stages, table) in &self.tables {
+            for k in 0..starts {
+                let begins = STARTS_S.0 + k as f64 * STEP_S;
+                let known = prior(begins, *tau, *stages);
+                if known >= best.map_or(f64::INFINITY, |b| b.0) {
+                    continue;
+                }
+                let of = |s: usize| shape(table, begins, s as f64 + 0.5);
+                let Some((level, misfit)) = level(seen, &seconds, of) else {
+                    continue;
+                };
+                let cost = known + misfit / ERR_TOGETHER;
+                if best.is_none_or(|b| cost < b.0) {
+                    let response = Response {
+                        begins,
+                        tau: *tau,
+                        stages: *stages,
+                        level,
+                    };
+                    best = Some((cost, response));
+                }
+            }
+        }
+        best.map(|b| b.1)
+    }
+
+    /// Seconds after a pass's start from which the middle of a row may stand: what its mean still lacks is settled.
+    pub(super) fn entry_ramp(&self, filling: &Response) -> f64 {
+        let lacks = |s: f64| 1.0 - self.mean_of_row(filling, s - filling.begins);
+        crossing(lacks)
+    }
+
+    /// Seconds before a pass's end until which the middle of a row may stand.
+    pub(super) fn exit_ramp(&self, emptying: &Response) -> f64 {
+        crossing(|s| self.mean_of_row(emptying, -emptying.begins - s))
+    }
+
+    fn mean_of_row(&self, r: &Response, t: f64) -> f64 {
+        const PARTS: i32 = 8;
+        let part = |k: i32| (f64::from(k) + 0.5) / f64::from(PARTS) - 0.5;
+        let at = |k: i32| reached(t + part(k) * self.step, r.tau, r.stages);
+        (0..PARTS).map(at).sum::<f64>() / f64::from(PARTS)
+    }
+}
+
+impl Response {
+    /// What a profile of filling is at a second from the pass's start, in a log of short rows.
+    pub fn filling(&self, s: f64) -> f64 {
+        self.level.0 * reached(s - self.begins, self.tau, self.stages)
+    }
+
+    /// What a profile of emptying is at a second before the pass's end.
+    pub fn emptying(&self, s: f64) -> f64 {
+        self.level.0 * (1.0 - reached(-self.begins - s, self.tau, self.stages))
+    }
+}
+
+/// First quarter of a second from which little is lacking.
+fn crossing(lacks: impl Fn(f64) -> f64) -> f64 {
+    (0..4 * PROFILE_S)
+        .map(|k| f64::from(k as u32) / 4.0)
+        .find(|&s| lacks(s) <= SETTLED)
+        .unwrap_or(PROFILE_S as f64)
+}
+
+/// Level and the ground's change that suit a shape best (weighted least squares, the change held small as it usually
+/// is), and the misfit left.
+fn level(seen: &Seen, seconds: &[usize], shape: impl Fn(usize) -> f64) -> Option<((f64, f64), f64)> {
+    let (mut aa, mut ab, mut bb, mut ay, mut by, mut yy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    for &s in seconds {
+        let w = 1.0 / (seen.sd[s].powi(2) + MODEL_SD.powi(2));
+        let (f, y) = (shape(s), seen.value[s]);
+        let g = f * (s as f64 / 30.0 - 0.8);
+        aa += w * f * f;
+        ab += w * f * g;
+        bb += w * g * g;
+        ay += w * f * y;
+        by += w * g * y;
+        yy += w * y * y;
+    }
+    bb += ERR_TOGETHER / seen.ground_sd.powi(2);
+    let det = aa * bb - ab * ab;
+    if !(det > 1e-9 * aa * bb) {
+        return None;
+    }
+    let (a, b) = ((ay * bb - by * ab) / det, (by * aa - ay * ab) / det);
+    (a > 0.0).then(|| ((a, b), (yy - a * ay - b * by).max(0.0)))
+}
