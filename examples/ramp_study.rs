@@ -41,6 +41,9 @@ struct Case {
     from_data: [bool; 2],
     first: Against,
     last: Against,
+    /// Standard error of both from how passes scatter, %.
+    error: [f64; 2],
+    by_pass: [Vec<Against>; 2],
     middle: Against,
     before_stop: Against,
     after_stop: Against,
@@ -125,11 +128,11 @@ fn main() {
         );
     }
     println!(
-        "{:22} {:>4} {:>22} {:>22} {:>20} {:>20} {:>15} {:>8} {:>8}",
+        "{:22} {:>4} {:>28} {:>28} {:>20} {:>20} {:>15} {:>8} {:>8}",
         "",
         "n",
-        "first 30 m off %",
-        "last 30 m off %",
+        "first 30 m off %, chance",
+        "last 30 m off %, chance",
         "ratio off %",
         "map ratio off %",
         "stops off %",
@@ -137,9 +140,13 @@ fn main() {
         "short %"
     );
     type Pick = fn(&Case) -> bool;
-    let rows: [(&str, Pick); 15] = [
+    let rows: [(&str, Pick); 17] = [
         ("all", |_| true),
         ("delay found", |c| !c.refused),
+        ("  within 0.7 s", |c| !c.refused && c.delay_off.abs() < 0.7),
+        ("    1-3 s", |c| {
+            !c.refused && c.delay_off.abs() < 0.7 && c.interval < 3.5
+        }),
         ("delay refused", |c| c.refused),
         ("raw", |c| !c.shifted),
         ("shifted", |c| c.shifted),
@@ -201,6 +208,14 @@ fn row<'a>(name: &str, cases: impl Iterator<Item = &'a Case>) {
             100.0 * within as f64 / v.len().max(1) as f64
         )
     };
+    // Within the bar, or within two standard errors of how passes scatter: what no cleaning can better.
+    let chance = |end: usize| {
+        let told: Vec<bool> = (cases.iter())
+            .filter(|c| c.ends()[end].is_finite())
+            .map(|c| c.ends()[end].abs() <= 1.5f64.max(2.0 * c.error[end]))
+            .collect();
+        100.0 * told.iter().filter(|t| **t).count() as f64 / told.len().max(1) as f64
+    };
     let pooled = |of: &dyn Fn(&Case) -> Against| {
         let mut sum = Against::default();
         for c in &cases {
@@ -213,10 +228,12 @@ fn row<'a>(name: &str, cases: impl Iterator<Item = &'a Case>) {
         100.0 * sum(of) / sum(&|c| c.length)
     };
     println!(
-        "{name:22} {:4} {:>22} {:>22} {:>20} {:>20} {:>+6.2}/{:>+6.2} {:8.1} {:8.1}",
+        "{name:22} {:4} {:>22} {:3.0} % {:>22} {:3.0} % {:>20} {:>20} {:>+6.2}/{:>+6.2} {:8.1} {:8.1}",
         cases.len(),
         spread(&|c| c.ends()[0], 1.5),
+        chance(0),
         spread(&|c| c.ends()[1], 1.5),
+        chance(1),
         spread(&|c| c.ratio(), 4.0),
         spread(&|c| c.map_ratio(), 4.0),
         pooled(&|c| c.before_stop),
@@ -365,6 +382,8 @@ fn measure(seed: u64, with_truth: bool) -> Option<Case> {
         ],
         first: Against::default(),
         last: Against::default(),
+        error: [f64::NAN; 2],
+        by_pass: [Vec::new(), Vec::new()],
         middle: Against::default(),
         before_stop: Against::default(),
         after_stop: Against::default(),
@@ -392,7 +411,21 @@ fn measure(seed: u64, with_truth: bool) -> Option<Case> {
             from = end;
         }
     }
+    case.error = [&case.by_pass[0], &case.by_pass[1]].map(|passes| standard_error(passes));
     Some(case)
+}
+
+/// Standard error of how far a mean over passes is off, %, from how the passes scatter (ratio of sums: Cochran 1977,
+/// "Sampling Techniques", section 6.4).
+fn standard_error(passes: &[Against]) -> f64 {
+    let mut sum = Against::default();
+    passes.iter().for_each(|p| sum.join(p));
+    let ratio = sum.found / sum.truth;
+    let n = passes.len() as f64;
+    let squares: f64 = (passes.iter())
+        .map(|p| (p.found - ratio * p.truth).powi(2))
+        .sum();
+    100.0 * (squares * n / (n - 1.0)).sqrt() / sum.truth
 }
 
 /// Adds one pass of the truth: rows with the header down, in the order of time.
@@ -424,6 +457,7 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
             stood = 0.0;
         }
     }
+    let mut ends = [Against::default(); 2];
     let belt = spec.surface.headland_width;
     let (lon, lat): (Vec<f64>, Vec<f64>) = rows
         .iter()
@@ -443,7 +477,7 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
             verdict,
             None | Some(Reason::PassEntry | Reason::PassExit | Reason::ShortPass)
         ) {
-            let mut add = |to: &mut [Against], seconds: f64| {
+            let add = |to: &mut [Against], seconds: f64| {
                 if let Some(to) = to.get_mut(seconds as usize) {
                     to.add(
                         run.map.yld_kg_ha[i],
@@ -495,11 +529,21 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
             add(&mut case.after_stop);
         }
         if at[k] < END_M {
-            add(&mut case.first);
+            add(&mut ends[0]);
         } else if way - at[k] < END_M {
-            add(&mut case.last);
+            add(&mut ends[1]);
         } else {
             add(&mut case.middle);
+        }
+    }
+    let [first, last] = ends;
+    for (e, (to, end)) in [(&mut case.first, first), (&mut case.last, last)]
+        .into_iter()
+        .enumerate()
+    {
+        if end.points > 0 {
+            to.join(&end);
+            case.by_pass[e].push(end);
         }
     }
 }

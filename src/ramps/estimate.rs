@@ -2,18 +2,19 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::gather::{Evidence, PROFILE_S, Profile};
-use super::response::{Fitter, Response, Seen};
+use super::response::{Fit, Fitter, Response, Seen};
 
 /// Fewest passes that say anything.
 const FEWEST: usize = 5;
 /// Fewest entries with a leaving pass beside them, from which entries are read against those (our choice).
 const FEWEST_BESIDE: usize = 8;
-/// Resamples of the passes for bands, and those of them that ramps are fitted to.
-const RESAMPLES: (usize, usize) = (200, 40);
+/// Resamples of the passes.
+const RESAMPLES: usize = 200;
 /// Longest ramp, s: four time constants of the slowest mixing reported (Arslan 2008) and a row.
 const LONGEST_S: f64 = 25.0;
-/// A ramp whose 95 % interval is wider is none, s (our choice: the span of fixed trims in use).
-const WIDEST_S: f64 = 8.0;
+/// A ramp whose 95 % interval is wider rests on what is usual rather than on these data, s (our choice: more than the span
+/// of fixed trims in use).
+const WIDEST_S: f64 = 10.0;
 /// Seconds over which a pass and what lies beside it are brought to one level: behind the ramp.
 const LEVEL_S: std::ops::Range<usize> = 15..36;
 /// How far ground changes from a pass's end inwards, relative, sd over 30 s of travel: seen on the passes themselves, and
@@ -27,9 +28,9 @@ const DEFAULT_S: (f64, f64) = (8.0, 4.0);
 pub struct Ramp {
     /// Its length, s.
     pub seconds: f64,
-    /// 95 % interval from resampled passes, s; NaN where there is none.
+    /// 95 % interval, s; NaN where there is none.
     pub interval: [f64; 2],
-    /// Whether the data gave it; otherwise it is the default.
+    /// Whether the data tell it; otherwise it is a default, or rests mostly on what is usual.
     pub from_data: bool,
     /// Passes behind it.
     pub passes: usize,
@@ -74,61 +75,36 @@ pub fn estimate(fields: &[(&Evidence, f64)]) -> Ramps {
     } else {
         (&own, GROUND_SD.0)
     };
-    let fit = |seen: &Seen| fitter.entry(seen);
-    let entry = fitted(entries, ground_sd, fit, |r| fitter.entry_ramp(r));
-    let filling = entry.as_ref().map(|f| f.0);
-    let exit = filling.and_then(|filling| {
-        let fit = |seen: &Seen| fitter.exit(seen, &filling);
-        fitted(&exits, GROUND_SD.0, fit, |r| fitter.exit_ramp(r))
+    let (filling, emptying) = (Seen::of(entries, ground_sd), Seen::of(&exits, GROUND_SD.0));
+    let fitted = |passes: usize, fit: &dyn Fn() -> Option<Fit>| {
+        (passes >= FEWEST).then(fit).flatten()
+    };
+    let entry = fitted(entries.len(), &|| fitter.entry(&filling));
+    let exit = fitted(exits.len(), &|| {
+        fitter.exit(&emptying, &entry.as_ref()?.response)
     });
     Ramps {
         entry: Ramp {
             against: if use_against { against.len() } else { 0 },
-            ..ramp(entries, entry, DEFAULT_S.0)
+            ..Ramp::new(entries.len(), entry, filling.band, DEFAULT_S.0)
         },
-        exit: ramp(&exits, exit, DEFAULT_S.1),
+        exit: Ramp::new(exits.len(), exit, emptying.band, DEFAULT_S.1),
     }
 }
 
-fn ramp(profiles: &[Profile], fit: Option<(Response, f64, [f64; 2])>, default: f64) -> Ramp {
-    let told = fit.filter(|(_, seconds, [low, high])| {
-        *seconds <= LONGEST_S && high - low <= WIDEST_S
-    });
-    Ramp {
-        seconds: told.map_or(default, |t| t.1),
-        interval: fit.map_or([f64::NAN; 2], |f| f.2),
-        from_data: told.is_some(),
-        passes: profiles.len(),
-        against: 0,
-        profile: Draws::new(profiles.len()).band(profiles),
-        response: fit.map(|f| f.0),
+impl Ramp {
+    fn new(passes: usize, fit: Option<Fit>, profile: Vec<[f32; 3]>, default: f64) -> Self {
+        let told = fit.filter(|f| f.ramp <= LONGEST_S);
+        Self {
+            seconds: told.map_or(default, |f| f.ramp),
+            interval: fit.map_or([f64::NAN; 2], |f| f.interval),
+            from_data: told.is_some_and(|f| f.interval[1] - f.interval[0] <= WIDEST_S),
+            passes,
+            against: 0,
+            profile,
+            response: fit.map(|f| f.response),
+        }
     }
-}
-
-/// A response fitted to the median of some profiles, the ramp that it makes, and that ramp's interval.
-fn fitted(
-    profiles: &[Profile],
-    ground_sd: f64,
-    fit: impl Fn(&Seen) -> Option<Response>,
-    ramp: impl Fn(&Response) -> f64,
-) -> Option<(Response, f64, [f64; 2])> {
-    if profiles.len() < FEWEST {
-        return None;
-    }
-    let draws = Draws::new(profiles.len());
-    let mut seen = draws.seen(profiles, ground_sd);
-    let response = fit(&seen)?;
-    let mut ramps: Vec<f64> = Vec::new();
-    for draw in draws.0.iter().take(RESAMPLES.1) {
-        seen.value = (0..PROFILE_S)
-            .map(|s| f64::from(median(draw.iter().map(|&k| profiles[k][s]))))
-            .collect();
-        ramps.extend(fit(&seen).map(|r| ramp(&r)));
-    }
-    ramps.sort_by(f64::total_cmp);
-    let at = |q: f64| ramps.get(((ramps.len().max(1) - 1) as f64 * q).round() as usize);
-    let interval = [at(0.025).copied()?, at(0.975).copied()?];
-    Some((response, ramp(&response), interval))
 }
 
 fn moved(profile: &Profile, by: i64) -> Profile {
@@ -178,54 +154,46 @@ fn mean(values: &[f32]) -> f32 {
     sum / n
 }
 
-/// Passes drawn again and again, with replacement.
-struct Draws(Vec<Vec<usize>>);
-
-impl Draws {
-    fn new(passes: usize) -> Self {
-        let mut rng = ChaCha8Rng::seed_from_u64(0x5eed);
-        let mut draw = || {
-            (0..passes)
-                .map(|_| rng.random_range(0..passes.max(1)))
-                .collect()
-        };
-        Self((0..RESAMPLES.0).map(|_| draw()).collect())
-    }
-
-    /// Low end, median and high end per second: 95 % of the medians of resampled passes.
-    fn band(&self, profiles: &[Profile]) -> Vec<[f32; 3]> {
-        let n = profiles.len();
-        (0..PROFILE_S)
-            .map(|s| {
-                let column: Vec<f32> = profiles.iter().map(|p| p[s]).collect();
-                // Where few passes were logged, nothing is known.
-                let told = column.iter().filter(|v| v.is_finite()).count();
-                if told * 5 < n || told < FEWEST {
-                    return [f32::NAN; 3];
-                }
-                let middle = median(column.iter().copied());
-                let mut medians: Vec<f32> = (self.0.iter())
-                    .map(|d| median(d.iter().map(|&k| column[k])))
-                    .filter(|m| m.is_finite())
-                    .collect();
-                medians.sort_by(f32::total_cmp);
-                let at = |q: f64| medians[((medians.len() - 1) as f64 * q).round() as usize];
-                [at(0.025), middle, at(0.975)]
-            })
-            .collect()
-    }
-
-    fn seen(&self, profiles: &[Profile], ground_sd: f64) -> Seen {
-        let band = self.band(profiles);
-        Seen {
+impl Seen {
+    fn of(profiles: &[Profile], ground_sd: f64) -> Self {
+        let band = band(profiles);
+        Self {
             value: band.iter().map(|v| f64::from(v[1])).collect(),
             // 95 % of a normal distribution are 3.92 standard deviations.
             sd: (band.iter())
                 .map(|v| f64::from(v[2] - v[0]) / 3.92)
                 .collect(),
+            band,
             ground_sd,
         }
     }
+}
+
+/// Low end, median and high end per second: 95 % of the medians of resampled passes.
+fn band(profiles: &[Profile]) -> Vec<[f32; 3]> {
+    let mut rng = ChaCha8Rng::seed_from_u64(0x5eed);
+    let n = profiles.len();
+    let draws: Vec<Vec<usize>> = (0..RESAMPLES)
+        .map(|_| (0..n).map(|_| rng.random_range(0..n.max(1))).collect())
+        .collect();
+    (0..PROFILE_S)
+        .map(|s| {
+            let column: Vec<f32> = profiles.iter().map(|p| p[s]).collect();
+            // Where few passes were logged, nothing is known.
+            let told = column.iter().filter(|v| v.is_finite()).count();
+            if told * 5 < n || told < FEWEST {
+                return [f32::NAN; 3];
+            }
+            let middle = median(column.iter().copied());
+            let mut medians: Vec<f32> = (draws.iter())
+                .map(|d| median(d.iter().map(|&k| column[k])))
+                .filter(|m| m.is_finite())
+                .collect();
+            medians.sort_by(f32::total_cmp);
+            let at = |q: f64| medians[((medians.len() - 1) as f64 * q).round() as usize];
+            [at(0.025), middle, at(0.975)]
+        })
+        .collect()
 }
 
 fn median(values: impl Iterator<Item = f32>) -> f32 {

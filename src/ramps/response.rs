@@ -15,8 +15,9 @@ const STEP_S: f64 = 0.5;
 /// Where a response may begin, s from the pass's end (our choice: as far as delays can be off that nothing told).
 const STARTS_S: (f64, f64) = (-20.0, 15.0);
 /// What is known before a profile is seen (ours): total mixing of 2.5 s within a factor of 1.8 (published time constants
-/// and ramps), and a mean response where the delay says it is, within 1.5 s, a generous error of a delay. Their
-/// weight is that of one second of profile, so a profile that tells overrules both.
+/// and ramps), and a mean response where the delay says it is, within 1.5 s, a generous error of a delay. Crop begins and
+/// ends anywhere within the first and the last row of a pass, so half a row inside its ends on average. Their weight is
+/// that of one second of profile, so a profile that tells overrules both.
 const MIXING: (f64, f64) = (2.5, 0.6);
 const CENTRE_SD_S: f64 = 1.5;
 /// Where emptying begins against what filling says of the same machine, sd, s (our choice, as for the delay).
@@ -25,6 +26,9 @@ const BEGIN_SD_S: f64 = 1.5;
 const ERR_TOGETHER: f64 = 4.0;
 /// What no model fits better than (our choice).
 const MODEL_SD: f64 = 0.01;
+/// Which quantile of the ramps that the data leave possible is taken. Our choice, beyond the middle: a ramp too long costs
+/// points, one too short leaves a bias on the map.
+const TAKEN: f64 = 0.7;
 /// A response is settled within this share. Our choice: half of it, on average, is what remains in the points behind a
 /// ramp, well below what the mean of pass ends is to be held to.
 const SETTLED: f64 = 0.015;
@@ -34,6 +38,8 @@ const SETTLED: f64 = 0.015;
 pub(super) struct Seen {
     pub value: Vec<f64>,
     pub sd: Vec<f64>,
+    /// The band that both come from.
+    pub band: Vec<[f32; 3]>,
     /// Usual change of ground over [`PROFILE_S`] (sd, relative): much where nothing beside tells, little where it does.
     pub ground_sd: f64,
 }
@@ -94,60 +100,115 @@ impl Table {
     }
 }
 
+/// A kind of response and what of its shape does not depend on where it begins.
+struct Kind {
+    tau: f64,
+    stages: u8,
+    table: Table,
+    /// Seconds after its begin until which the mean of a row lacks more than settled ones do.
+    fills: f64,
+    /// Seconds after its begin until which the mean of a row has reached no more than that.
+    starts: f64,
+}
+
+impl Kind {
+    fn new(tau: f64, stages: u8, step: f64) -> Self {
+        /// Parts of a row whose mean is taken.
+        const PARTS: i32 = 8;
+        let mean_of_row = |t: f64| {
+            let part = |k: i32| ((f64::from(k) + 0.5) / f64::from(PARTS) - 0.5) * step;
+            let sum: f64 = (0..PARTS).map(|k| reached(t + part(k), tau, stages)).sum();
+            sum / f64::from(PARTS)
+        };
+        let first = |from: f64, is: &dyn Fn(f64) -> bool| {
+            let mut t = from;
+            while !is(t) && t < from + 100.0 {
+                t += 0.1;
+            }
+            t
+        };
+        // A signal has a standard deviation of a row, and each row one of its own.
+        let sigma = step * (1.0f64 + 1.0 / 12.0).sqrt();
+        Self {
+            tau,
+            stages,
+            table: Table::new(tau, stages, sigma),
+            fills: first(0.0, &|t| 1.0 - mean_of_row(t) <= SETTLED),
+            starts: first(-0.5 * step, &|t| mean_of_row(t) > SETTLED),
+        }
+    }
+}
+
+/// What a profile says: the likeliest response, the ramp that is taken and its 95 % interval, s.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Fit {
+    pub response: Response,
+    pub ramp: f64,
+    pub interval: [f64; 2],
+}
+
 /// Fits responses to profiles that were averaged alike.
 pub(super) struct Fitter {
-    tables: Vec<(f64, u8, Table)>,
+    kinds: Vec<Kind>,
     step: f64,
     /// First second that is fitted: before it the ground's own averaging is steep.
     first: usize,
 }
 
 impl Fitter {
-    /// `step`: usual time from row to row, s. A signal has a standard deviation of a row, and each row one of its own.
+    /// `step`: usual time from row to row, s.
     pub(super) fn new(step: f64) -> Self {
-        let sigma = step * (1.0f64 + 1.0 / 12.0).sqrt();
-        let mut tables = Vec::new();
-        for stages in STAGES {
-            tables.extend(TAUS_S.map(|tau| (tau, stages, Table::new(tau, stages, sigma))));
-        }
+        let kinds = STAGES.iter().flat_map(|&stages| {
+            let of = move |tau| Kind::new(tau, stages, step);
+            TAUS_S.into_iter().map(of)
+        });
         Self {
-            tables,
+            kinds: kinds.collect(),
             step,
             first: (1.0 + 1.5 * step) as usize,
         }
     }
 
-    /// The filling that a profile shows; `None` where it shows nothing.
-    pub(super) fn entry(&self, seen: &Seen) -> Option<Response> {
-        let cost = |begins: f64, tau: f64, stages: u8| {
-            let mixing = tau * f64::from(stages);
+    /// The filling that a profile shows; `None` where it tells of too few seconds.
+    pub(super) fn entry(&self, seen: &Seen) -> Option<Fit> {
+        let prior = |begins: f64, kind: &Kind| {
+            let mixing = kind.tau * f64::from(kind.stages);
             ((mixing / MIXING.0).ln() / MIXING.1).powi(2)
-                + ((begins + mixing) / CENTRE_SD_S).powi(2)
+                + ((begins + mixing - 0.5 * self.step) / CENTRE_SD_S).powi(2)
         };
-        self.best(seen, cost, |table, begins, s| table.at(s - begins))
+        self.fit(
+            seen,
+            prior,
+            |kind, begins, s| kind.table.at(s - begins),
+            |kind, begins| begins + kind.fills,
+        )
     }
 
     /// The emptying that a profile shows, seconds counted back from the pass's end, near what filling leads to expect.
-    pub(super) fn exit(&self, seen: &Seen, filling: &Response) -> Option<Response> {
-        let cost = |begins: f64, tau: f64, stages: u8| {
-            if stages != filling.stages {
+    /// It begins `-begins` before the end.
+    pub(super) fn exit(&self, seen: &Seen, filling: &Response) -> Option<Fit> {
+        let prior = |begins: f64, kind: &Kind| {
+            if kind.stages != filling.stages {
                 return f64::INFINITY;
             }
-            ((tau / filling.tau).ln() / MIXING.1).powi(2)
-                + ((begins - filling.begins) / BEGIN_SD_S).powi(2)
+            ((kind.tau / filling.tau).ln() / MIXING.1).powi(2)
+                + ((begins - filling.begins + self.step) / BEGIN_SD_S).powi(2)
         };
-        // It begins −begins before the end.
-        self.best(seen, cost, |table, begins, s| {
-            1.0 - table.at(-begins - s)
-        })
+        self.fit(
+            seen,
+            prior,
+            |kind, begins, s| 1.0 - kind.table.at(-begins - s),
+            |kind, begins| -begins - kind.starts,
+        )
     }
 
-    fn best(
+    fn fit(
         &self,
         seen: &Seen,
-        prior: impl Fn(f64, f64, u8) -> f64,
-        shape: impl Fn(&Table, f64, f64) -> f64,
-    ) -> Option<Response> {
+        prior: impl Fn(f64, &Kind) -> f64,
+        shape: impl Fn(&Kind, f64, f64) -> f64,
+        ramp: impl Fn(&Kind, f64) -> f64,
+    ) -> Option<Fit> {
         let told = |s: &usize| seen.value[*s].is_finite() && seen.sd[*s].is_finite();
         let seconds: Vec<usize> = (self.first..PROFILE_S).filter(told).collect();
         if seconds.len() < 10 {
@@ -155,48 +216,51 @@ impl Fitter {
         }
         let starts = ((STARTS_S.1 - STARTS_S.0) / STEP_S) as usize + 1;
         let mut best: Option<(f64, Response)> = None;
-        for (tau, stages, table) in &self.tables {
+        let mut ramps: Vec<(f64, f64)> = Vec::new();
+        for kind in &self.kinds {
             for k in 0..starts {
                 let begins = STARTS_S.0 + k as f64 * STEP_S;
-                let known = prior(begins, *tau, *stages);
-                if known >= best.map_or(f64::INFINITY, |b| b.0) {
-                    continue;
+                let known = prior(begins, kind);
+                if known > best.map_or(f64::INFINITY, |b| b.0) + 30.0 {
+                    continue; // e^-15 of the likeliest
                 }
-                let of = |s: usize| shape(table, begins, s as f64 + 0.5);
+                let of = |s: usize| shape(kind, begins, s as f64 + 0.5);
                 let Some((level, misfit)) = level(seen, &seconds, of) else {
                     continue;
                 };
                 let cost = known + misfit / ERR_TOGETHER;
+                ramps.push((ramp(kind, begins).clamp(0.0, PROFILE_S as f64), cost));
                 if best.is_none_or(|b| cost < b.0) {
                     let response = Response {
                         begins,
-                        tau: *tau,
-                        stages: *stages,
+                        tau: kind.tau,
+                        stages: kind.stages,
                         level,
                     };
                     best = Some((cost, response));
                 }
             }
         }
-        best.map(|b| b.1)
-    }
-
-    /// Seconds after a pass's start from which the middle of a row may stand: what its mean still lacks is settled.
-    pub(super) fn entry_ramp(&self, filling: &Response) -> f64 {
-        let lacks = |s: f64| 1.0 - self.mean_of_row(filling, s - filling.begins);
-        crossing(lacks)
-    }
-
-    /// Seconds before a pass's end until which the middle of a row may stand.
-    pub(super) fn exit_ramp(&self, emptying: &Response) -> f64 {
-        crossing(|s| self.mean_of_row(emptying, -emptying.begins - s))
-    }
-
-    fn mean_of_row(&self, r: &Response, t: f64) -> f64 {
-        const PARTS: i32 = 8;
-        let part = |k: i32| (f64::from(k) + 0.5) / f64::from(PARTS) - 0.5;
-        let at = |k: i32| reached(t + part(k) * self.step, r.tau, r.stages);
-        (0..PARTS).map(at).sum::<f64>() / f64::from(PARTS)
+        let (least, response) = best?;
+        // Costs are squares of standard normal deviations, so candidates are as likely as e^(−cost/2).
+        for r in &mut ramps {
+            r.1 = (-0.5 * (r.1 - least)).exp();
+        }
+        ramps.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let total: f64 = ramps.iter().map(|r| r.1).sum();
+        let quantile = |q: f64| {
+            let mut sum = 0.0;
+            let at = ramps.iter().find(|r| {
+                sum += r.1;
+                sum >= q * total
+            });
+            at.map(|r| r.0)
+        };
+        Some(Fit {
+            response,
+            ramp: quantile(TAKEN)?,
+            interval: [quantile(0.025)?, quantile(0.975)?],
+        })
     }
 }
 
@@ -210,14 +274,6 @@ impl Response {
     pub fn emptying(&self, s: f64) -> f64 {
         self.level.0 * (1.0 - reached(-self.begins - s, self.tau, self.stages))
     }
-}
-
-/// First quarter of a second from which little is lacking.
-fn crossing(lacks: impl Fn(f64) -> f64) -> f64 {
-    (0..4 * PROFILE_S)
-        .map(|k| f64::from(k as u32) / 4.0)
-        .find(|&s| lacks(s) <= SETTLED)
-        .unwrap_or(PROFILE_S as f64)
 }
 
 /// Level and the ground's change that suit a shape best (weighted least squares, the change held small as it usually
