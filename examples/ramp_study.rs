@@ -164,7 +164,9 @@ fn main() {
     for (name, pick) in rows {
         row(name, cases.iter().filter(|c| pick(c)));
     }
-    println!("\noff against the middle by second from the end, %, 1 Hz, delay within 0.7 s, medians of seasons");
+    println!(
+        "\noff against the middle by second from the end, %, 1 Hz, delay within 0.7 s, medians of seasons"
+    );
     for (low, high) in [(1.0, 2.0), (2.0, 3.0), (3.0, 4.0), (4.0, 5.0)] {
         for raw in [true, false] {
             let cases: Vec<&Case> = (cases.iter())
@@ -183,7 +185,12 @@ fn main() {
                     .join(" ")
             };
             let name = if raw { "raw" } else { "shifted" };
-            println!("tau {low}-{high} {name} ({})\n  entry {}\n  exit  {}", cases.len(), curve(|c| &c.since), curve(|c| &c.until));
+            println!(
+                "tau {low}-{high} {name} ({})\n  entry {}\n  exit  {}",
+                cases.len(),
+                curve(|c| &c.since),
+                curve(|c| &c.until)
+            );
         }
     }
 }
@@ -357,8 +364,8 @@ fn measure(seed: u64, with_truth: bool) -> Option<Case> {
             machines[0].ramps.exit.seconds = truth.exit_ramp_s;
         }
     })
-        .map_err(|e| println!("seed {seed}: {e}"))
-        .ok()?;
+    .map_err(|e| println!("seed {seed}: {e}"))
+    .ok()?;
     let truth = &run.season.truth.machines[0];
     let decision = &run.machines[0];
     let log = &spec.machines[0].log;
@@ -479,11 +486,7 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
         ) {
             let add = |to: &mut [Against], seconds: f64| {
                 if let Some(to) = to.get_mut(seconds as usize) {
-                    to.add(
-                        run.map.yld_kg_ha[i],
-                        truth.reference_kg_ha,
-                        truth.area_m2,
-                    );
+                    to.add(run.map.yld_kg_ha[i], truth.reference_kg_ha, truth.area_m2);
                 }
             };
             add(&mut case.since, (k as f64 + 0.5) * dt);

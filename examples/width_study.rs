@@ -55,13 +55,30 @@ fn main() {
     {
         println!(
             "seed {:3} area {:+5.2} % yields {:+5.2} % (raster {:+6.2}) part {:+5.2} % narrow {:4.1} % | header {:4.1} m gnss {:.2} m overlap {:2.0} % point rows {} always {} around {} | entered {:?}",
-            c.seed, c.area, c.yields, c.raster, c.part, c.narrow, c.header, c.gnss,
-            100.0 * c.overlap, c.point_rows, c.always, c.around, c.entered
+            c.seed,
+            c.area,
+            c.yields,
+            c.raster,
+            c.part,
+            c.narrow,
+            c.header,
+            c.gnss,
+            100.0 * c.overlap,
+            c.point_rows,
+            c.always,
+            c.around,
+            c.entered
         );
     }
     println!(
         "{:26} {:>4} {:>26} {:>26} {:>26} {:>26} {:>8}",
-        "medians (95 %) inside 1 %", "n", "area off %", "yields off %", "by the raster off %", "0.4-0.8 of header off %", "narrow %"
+        "medians (95 %) inside 1 %",
+        "n",
+        "area off %",
+        "yields off %",
+        "by the raster off %",
+        "0.4-0.8 of header off %",
+        "narrow %"
     );
     type Pick = fn(&Case) -> bool;
     let rows: [(&str, Pick); 15] = [
@@ -85,7 +102,10 @@ fn main() {
         row(name, cases.iter().filter(|c| pick(c)));
     }
     println!("\nheader entered against its width, passes that overlap by less than 3 % of it");
-    for (k, name) in ["10 % too narrow", "right", "10 % too wide"].iter().enumerate() {
+    for (k, name) in ["10 % too narrow", "right", "10 % too wide"]
+        .iter()
+        .enumerate()
+    {
         let few: Vec<&Case> = cases.iter().filter(|c| c.overlap < 0.03).collect();
         let doubted = few.iter().filter(|c| c.entered[k].0).count();
         let off: Vec<f64> = few.iter().map(|c| c.entered[k].1).collect();
@@ -101,7 +121,11 @@ fn main() {
 fn row<'a>(name: &str, cases: impl Iterator<Item = &'a Case>) {
     let cases: Vec<&Case> = cases.collect();
     let spread = |of: &dyn Fn(&Case) -> f64| {
-        let v: Vec<f64> = cases.iter().map(|c| of(c)).filter(|v| v.is_finite()).collect();
+        let v: Vec<f64> = cases
+            .iter()
+            .map(|c| of(c))
+            .filter(|v| v.is_finite())
+            .collect();
         let size: Vec<f64> = v.iter().map(|v| v.abs()).collect();
         let within = size.iter().filter(|v| **v <= 1.0).count();
         format!(
@@ -127,7 +151,11 @@ fn draw(seed: u64) -> (FieldSpec, bool) {
     let mut d = Draw::new(seed);
     let point_rows = d.chance(0.4);
     let shape = if point_rows {
-        Shape::trapezoid(d.between(200.0, 400.0), d.between(80.0, 180.0), d.between(250.0, 450.0))
+        Shape::trapezoid(
+            d.between(200.0, 400.0),
+            d.between(80.0, 180.0),
+            d.between(250.0, 450.0),
+        )
     } else {
         Shape::rectangle(d.between(150.0, 350.0), d.between(200.0, 500.0))
     };
@@ -149,9 +177,18 @@ fn draw(seed: u64) -> (FieldSpec, bool) {
         ..FieldSpec::default()
     };
     let header = spec.machines[0].header_width;
-    spec.driving.heading = if point_rows { 0.0 } else { d.between(0.0, 180.0) };
+    spec.driving.heading = if point_rows {
+        0.0
+    } else {
+        d.between(0.0, 180.0)
+    };
     spec.driving.headland_rounds = d.one_of(&[1, 2]);
-    spec.driving.overlap = header * if d.chance(0.4) { d.between(0.0, 0.03) } else { d.between(0.0, 0.3) };
+    spec.driving.overlap = header
+        * if d.chance(0.4) {
+            d.between(0.0, 0.03)
+        } else {
+            d.between(0.0, 0.3)
+        };
     spec.driving.steering_sd = d.between(0.03, 0.2);
     if d.chance(0.2) {
         spec.driving.pattern = Pattern::RoundAndRound;
@@ -176,7 +213,11 @@ fn off(season: &Simulated, area: impl Fn(usize) -> f64, takes_part: impl Fn(usiz
             n += 1;
         }
     }
-    if n < 30 { f64::NAN } else { 100.0 * (found / truth - 1.0) }
+    if n < 30 {
+        f64::NAN
+    } else {
+        100.0 * (found / truth - 1.0)
+    }
 }
 
 fn measure(seed: u64) -> Option<Case> {
@@ -188,12 +229,16 @@ fn measure(seed: u64) -> Option<Case> {
     let machine = &spec.machines[0];
     let width = &right.width;
     let sound = |i: usize| !width.narrow[i] && right.passes.pass_of[i].is_some();
-    let swath = |i: usize| right.passes.ground[i].map_or(f64::NAN, |g| g.length() * machine.header_width);
+    let swath =
+        |i: usize| right.passes.ground[i].map_or(f64::NAN, |g| g.length() * machine.header_width);
     let at_work = |i: &usize| right.passes.pass_of[*i].is_some();
     let entered = [0.9, 1.0, 1.1].map(|factor| {
         prepare(&spec, &season, factor).map_or((false, f64::NAN), |p| {
             let area = |i: usize| p.width.new_area[i];
-            (p.width.spacing.header_width_check.is_some(), off(&season, area, sound))
+            (
+                p.width.spacing.header_width_check.is_some(),
+                off(&season, area, sound),
+            )
         })
     });
     let rows = season.rows.len();
@@ -209,10 +254,15 @@ fn measure(seed: u64) -> Option<Case> {
         area: 100.0 * (width.cut_area_m2 / truth - 1.0),
         yields: off(&season, |i| width.new_area[i], sound),
         raster: off(&season, |i| width.raster_share[i] * swath(i), sound),
-        part: off(&season, |i| width.new_area[i], |i| {
-            sound(i) && (0.4..0.8).contains(&season.rows[i].truth.cut_share)
-        }),
-        narrow: 100.0 * (0..rows).filter(|&i| width.narrow[i] && at_work(&i)).count() as f64
+        part: off(
+            &season,
+            |i| width.new_area[i],
+            |i| sound(i) && (0.4..0.8).contains(&season.rows[i].truth.cut_share),
+        ),
+        narrow: 100.0
+            * (0..rows)
+                .filter(|&i| width.narrow[i] && at_work(&i))
+                .count() as f64
             / (0..rows).filter(at_work).count() as f64,
         entered,
     })

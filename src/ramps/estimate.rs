@@ -76,9 +76,8 @@ pub fn estimate(fields: &[(&Evidence, f64)]) -> Ramps {
         (&own, GROUND_SD.0)
     };
     let (filling, emptying) = (Seen::of(entries, ground_sd), Seen::of(&exits, GROUND_SD.0));
-    let fitted = |passes: usize, fit: &dyn Fn() -> Option<Fit>| {
-        (passes >= FEWEST).then(fit).flatten()
-    };
+    let fitted =
+        |passes: usize, fit: &dyn Fn() -> Option<Fit>| (passes >= FEWEST).then(fit).flatten();
     let entry = fitted(entries.len(), &|| fitter.entry(&filling));
     let exit = fitted(exits.len(), &|| {
         fitter.exit(&emptying, &entry.as_ref()?.response)
@@ -223,44 +222,54 @@ mod tests {
         }
     }
 
-    #[test]
-    fn a_ramp_ends_where_the_band_reaches_one() {
-        // First order, τ = 2 s, centred: within 3 % after 2·ln(1/0.03) = 7 s.
-        let e = evidence(20, |p, s| {
-            (1.0 - (-s / 2.0).exp()) * (1.0 + 0.02 * ((p % 5) as f32 - 2.0))
-        });
-        let r = estimate(&[(&e, 12.0)]);
-        assert!(
-            r.entry.from_data && (5.0..=7.0).contains(&r.entry.seconds),
-            "{:?}",
-            r.entry.seconds
-        );
+    /// First order, τ = 2 s, behind a mean of 0: 1.5 % is lacking at 2·(ln(1/0.015) − 1) = 6.4 s.
+    fn filling(s: f32) -> f32 {
+        1.0 - (-(s + 2.0).max(0.0) / 2.0).exp()
     }
 
     #[test]
-    fn a_poor_headland_is_no_ramp() {
-        // First order, τ = 2 s, on ground that gains 8 % over the first 25 s.
-        let ground = |s: f32| 0.92 + 0.08 * (s / 25.0).min(1.0);
+    fn a_ramp_ends_where_the_machine_has_filled() {
         let e = evidence(20, |p, s| {
-            ground(s) * (1.0 - (-s / 2.0).exp()) * (1.0 + 0.01 * ((p % 5) as f32 - 2.0))
+            filling(s) * (1.0 + 0.02 * ((p % 5) as f32 - 2.0))
         });
         let r = estimate(&[(&e, 12.0)]);
         assert!(
-            (4.0..=9.0).contains(&r.entry.seconds),
+            r.entry.from_data && (6.0..=8.5).contains(&r.entry.seconds),
             "{:?}",
-            r.entry.seconds
+            r.entry
         );
+        let [low, high] = r.entry.interval;
+        assert!(low <= r.entry.seconds && r.entry.seconds <= high && low <= 6.4 && 6.4 <= high);
+    }
+
+    #[test]
+    fn a_poor_headland_is_told_from_a_ramp_by_the_passes_that_leave_there() {
+        // Ground that gains 25 % within some 25 s, which a leaving pass sees from 7 s on.
+        let ground = |s: f32| 0.75 + 0.25 / (1.0 + ((10.0 - s) / 3.0).exp());
+        let noise = |p: usize| 1.0 + 0.01 * ((p % 5) as f32 - 2.0);
+        let mut e = evidence(20, |p, s| ground(s) * filling(s) * noise(p));
+        let alone = estimate(&[(&e, 12.0)]).entry;
+        let beside = evidence(20, |p, s| {
+            if s < 7.0 {
+                f32::NAN
+            } else {
+                ground(s) * noise(p + 2)
+            }
+        });
+        e.beside = beside.entries;
+        let told = estimate(&[(&e, 12.0)]).entry;
+        assert_eq!((alone.against, told.against), (0, 20));
+        assert!(alone.seconds > 12.0, "{alone:?}");
+        assert!((5.0..=9.0).contains(&told.seconds), "{told:?}");
     }
 
     #[test]
     fn what_crop_does_to_whole_passes_is_no_scatter() {
-        // Passes from 0.6 to 1.4 of their level at this end, τ = 2 s: the median is 0.9, and yet there is a ramp to see.
-        let e = evidence(20, |p, s| {
-            (0.6 + 0.8 * (p % 7) as f32 / 6.0 - 0.1) * (1.0 - (-s / 2.0).exp())
-        });
+        // Passes from 0.8 to 1.2 of their level at this end.
+        let e = evidence(21, |p, s| (0.8 + 0.4 * (p % 7) as f32 / 6.0) * filling(s));
         let r = estimate(&[(&e, 12.0)]);
         assert!(
-            (5.0..=7.0).contains(&r.entry.seconds),
+            (5.5..=9.5).contains(&r.entry.seconds),
             "{:?}",
             r.entry.seconds
         );
@@ -268,10 +277,36 @@ mod tests {
 
     #[test]
     fn profiles_move_with_the_delay_that_is_decided() {
-        let e = evidence(20, |_, s| if s < 8.0 { 0.2 } else { 1.0 });
-        assert_eq!(estimate(&[(&e, 12.0)]).entry.seconds, 8.0);
-        assert_eq!(estimate(&[(&e, 15.0)]).entry.seconds, 5.0);
-        assert_eq!(estimate(&[(&e, 15.0)]).exit.seconds, 11.0);
+        // Filling that begins 8 s late, emptying that begins 8 s before the end.
+        let e = Evidence {
+            exits: evidence(20, |_, s| 1.0 - filling(6.0 - s)).exits,
+            ..evidence(20, |_, s| filling(s - 8.0))
+        };
+        let [early, late] = [12.0, 15.0].map(|delay| estimate(&[(&e, delay)]));
+        let by = |pick: fn(&Ramps) -> f64| pick(&early) - pick(&late);
+        assert!(
+            (by(|r| r.entry.seconds) - 3.0).abs() <= 0.6,
+            "{early:?} {late:?}"
+        );
+        assert!(
+            (by(|r| r.exit.seconds) + 3.0).abs() <= 0.6,
+            "{early:?} {late:?}"
+        );
+        assert!(
+            (7.0..=9.5).contains(&early.exit.seconds),
+            "{:?}",
+            early.exit
+        );
+    }
+
+    #[test]
+    fn a_display_that_trims_the_ends_of_passes_makes_the_exit_longer() {
+        let e = Evidence {
+            exits: evidence(20, |_, s| if s < 6.0 { 0.0 } else { 1.0 }).exits,
+            ..evidence(20, |_, s| filling(s))
+        };
+        let r = estimate(&[(&e, 12.0)]);
+        assert!((5.5..=8.5).contains(&r.exit.seconds), "{:?}", r.exit);
     }
 
     #[test]

@@ -14,11 +14,11 @@ const STAGES: [u8; 2] = [1, 2];
 const STEP_S: f64 = 0.5;
 /// Where a response may begin, s from the pass's end (our choice: as far as delays can be off that nothing told).
 const STARTS_S: (f64, f64) = (-20.0, 15.0);
-/// What is known before a profile is seen (ours): total mixing of 2.5 s within a factor of 1.8 (published time constants
-/// and ramps), and a mean response where the delay says it is, within 1.5 s, a generous error of a delay. Crop begins and
+/// What is known before a profile is seen (ours): total mixing of 3 s within a factor of 1.6 (published: dispersions of
+/// 1–5 s, Arslan 2008; dyed grain peaks some 15 m after cutting and is through within 30 m, Colvin & Arslan 1999), and a mean response where the delay says it is, within 1.5 s, a generous error of a delay. Crop begins and
 /// ends anywhere within the first and the last row of a pass, so half a row inside its ends on average. Their weight is
 /// that of one second of profile, so a profile that tells overrules both.
-const MIXING: (f64, f64) = (2.5, 0.6);
+const MIXING: (f64, f64) = (3.0, 0.5);
 const CENTRE_SD_S: f64 = 1.5;
 /// Where emptying begins against what filling says of the same machine, sd, s (our choice, as for the delay).
 const BEGIN_SD_S: f64 = 1.5;
@@ -28,7 +28,7 @@ const ERR_TOGETHER: f64 = 4.0;
 const MODEL_SD: f64 = 0.01;
 /// Which quantile of the ramps that the data leave possible is taken. Our choice, beyond the middle: a ramp too long costs
 /// points, one too short leaves a bias on the map.
-const TAKEN: f64 = 0.7;
+const TAKEN: f64 = 0.75;
 /// A response is settled within this share. Our choice: half of it, on average, is what remains in the points behind a
 /// ramp, well below what the mean of pass ends is to be held to.
 const SETTLED: f64 = 0.015;
@@ -113,12 +113,19 @@ struct Kind {
 
 impl Kind {
     fn new(tau: f64, stages: u8, step: f64) -> Self {
-        /// Parts of a row whose mean is taken.
+        /// Parts of a row either side, of which the mean is taken.
         const PARTS: i32 = 8;
+        // A row logs a mean over its interval, and moving it by a delay that is no whole number of rows takes the mean of
+        // two: weights fall from the row's middle to a row before and behind it.
         let mean_of_row = |t: f64| {
-            let part = |k: i32| ((f64::from(k) + 0.5) / f64::from(PARTS) - 0.5) * step;
-            let sum: f64 = (0..PARTS).map(|k| reached(t + part(k), tau, stages)).sum();
-            sum / f64::from(PARTS)
+            let (mut sum, mut weights) = (0.0, 0.0);
+            for k in -PARTS..=PARTS {
+                let away = f64::from(k) / f64::from(PARTS);
+                let weight = 1.0 - away.abs();
+                sum += weight * reached(t + away * step, tau, stages);
+                weights += weight;
+            }
+            sum / weights
         };
         let first = |from: f64, is: &dyn Fn(f64) -> bool| {
             let mut t = from;
@@ -134,7 +141,7 @@ impl Kind {
             stages,
             table: Table::new(tau, stages, sigma),
             fills: first(0.0, &|t| 1.0 - mean_of_row(t) <= SETTLED),
-            starts: first(-0.5 * step, &|t| mean_of_row(t) > SETTLED),
+            starts: first(-step, &|t| mean_of_row(t) > SETTLED),
         }
     }
 }
@@ -278,7 +285,11 @@ impl Response {
 
 /// Level and the ground's change that suit a shape best (weighted least squares, the change held small as it usually
 /// is), and the misfit left.
-fn level(seen: &Seen, seconds: &[usize], shape: impl Fn(usize) -> f64) -> Option<((f64, f64), f64)> {
+fn level(
+    seen: &Seen,
+    seconds: &[usize],
+    shape: impl Fn(usize) -> f64,
+) -> Option<((f64, f64), f64)> {
     let (mut aa, mut ab, mut bb, mut ay, mut by, mut yy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
     for &s in seconds {
         let w = 1.0 / (seen.sd[s].powi(2) + MODEL_SD.powi(2));
