@@ -96,7 +96,7 @@ pub fn run_with(
     let mut machines = pool::machines(job, &[("c", &evidence)]).remove(0);
     change(&season, &mut machines);
     let scale = pool::scale(&[("c", &gather::scale(&prepared))]).remove(0);
-    let (map, summary) = apply(job, &prepared, &machines, &scale)?;
+    let fanmill::apply::Applied { map, summary, .. } = apply(job, &prepared, &machines, &scale)?;
     Ok(Run {
         season,
         prepared,
