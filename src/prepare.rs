@@ -187,7 +187,7 @@ impl Prepared {
         Ok(width::newly_cut(
             rows,
             &self.width.share,
-            &width_params(job).check()?,
+            &width_params(job, &self.season).check()?,
         ))
     }
 }
