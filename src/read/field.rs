@@ -7,6 +7,7 @@ use super::error::{ReadError, ReadErrorKind};
 use super::find::{InputFile, find};
 use super::log_file::LogFile;
 use super::position::{Positions, positions};
+use super::source::{LogSource, logs_in};
 use super::{FieldInput, boundary, merge, tickets};
 use crate::job::{FieldSeason, Job};
 use crate::place::Place;
@@ -30,9 +31,9 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
         .because(cause)
     })?;
     let files = find(&job.base, &field.logs, &field.name)?;
-    let read: Vec<Result<(LogFile, Positions), ReadError>> = files
-        .par_iter()
-        .map(|file| read_log(job, field, &zone, file))
+    let read: Vec<Result<(LogFile, Positions), ReadError>> = logs_in(&files, field)
+        .into_par_iter()
+        .map(|source| read_log(job, field, &zone, &source?))
         .collect();
 
     let mut input = FieldInput::default();
@@ -94,35 +95,11 @@ fn read_log(
     job: &Job,
     field: &FieldSeason,
     zone: &TimeZone,
-    file: &InputFile,
+    source: &LogSource,
 ) -> Result<(LogFile, Positions), ReadError> {
-    refuse_other_formats(file)?;
-    let mut log = LogFile::read(&file.path, &file.shown, &job.log, &field.crop, zone)?;
+    let mut log = LogFile::read(source, &job.log, &field.crop, zone)?;
     let positions = positions(&mut log, job.log.crs.as_deref())?;
     Ok((log, positions))
-}
-
-/// Says so where a file is plainly not a text of rows.
-fn refuse_other_formats(file: &InputFile) -> Result<(), ReadError> {
-    let extension = file
-        .path
-        .extension()
-        .map(|e| e.to_string_lossy().to_lowercase())
-        .unwrap_or_default();
-    let other = [
-        "shp", "dbf", "shx", "geojson", "json", "gpkg", "xml", "bin", "zip", "gz", "xls", "xlsx",
-        "ods", "parquet", "fgb",
-    ];
-    if !other.contains(&extension.as_str()) {
-        return Ok(());
-    }
-    Err(ReadError::new(
-        ReadErrorKind::Format,
-        Place::file(&file.shown),
-        "a log as CSV (commas, semicolons or tabs)",
-        format!("a .{extension} file"),
-    )
-    .hinted("export the log as CSV; this version reads no other format of logs"))
 }
 
 /// The machine of rows that name none: the field's, else the job's only one, else a name of ours.

@@ -1,7 +1,8 @@
 //! How the rows of one log file are laid out: which field of a row is which column, in which unit.
 
-use super::columns::{FoundColumn, Recognised, recognise};
+use super::columns::{FoundColumn, Recognised, recognise_stated};
 use super::error::{ReadError, ReadErrorKind};
+use super::source::Header;
 use crate::crop::Crop;
 use crate::job::suggest::nearest;
 use crate::job::{LogColumn, LogSettings};
@@ -60,13 +61,14 @@ pub(super) struct Layout {
 impl Layout {
     /// The layout that these headers have. `file`: the log's path, for messages.
     pub fn new(
-        headers: Vec<String>,
+        headers: Vec<Header>,
         settings: &LogSettings,
         crop: &Crop,
         file: &str,
         warnings: &mut Vec<Remark>,
     ) -> Result<Layout, ReadError> {
-        let recognised = recognise(&headers, settings);
+        let recognised = recognise_stated(&headers, settings);
+        let headers: Vec<String> = headers.into_iter().map(|h| h.name).collect();
         indispensable(&recognised, &headers, settings, file)?;
         warn(&recognised, &headers, file, warnings);
         let field = |column| recognised.get(column).map(|f| f.index);

@@ -11,6 +11,7 @@ mod log_row;
 mod merge;
 mod number;
 mod position;
+mod source;
 mod text;
 mod ticket_row;
 mod tickets;
