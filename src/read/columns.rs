@@ -225,6 +225,8 @@ fn plain_words(column: LogColumn) -> &'static [&'static str] {
             "throughput",
         ],
         LogColumn::Mass => &["grain_mass", "wet_mass"],
+        LogColumn::Yield => &["wet_yield"],
+        LogColumn::DryYield => &["yield_dry"],
         LogColumn::Moisture => &[
             "moist",
             "grain_moisture",
@@ -236,6 +238,7 @@ fn plain_words(column: LogColumn) -> &'static [&'static str] {
         LogColumn::Speed => &["ground_speed", "velocity"],
         LogColumn::Distance => &["dist", "distance_travelled", "distance_traveled"],
         LogColumn::Width => &["header_width", "working_width", "cutting_width"],
+        LogColumn::Section => &["section_number", "section_no", "section_id"],
         LogColumn::Heading => &["course", "bearing"],
         LogColumn::Elevation => &["elev", "altitude"],
         LogColumn::Load => &["load_id", "load_name", "load_number", "load_no"],

@@ -3,6 +3,7 @@
 use jiff::tz::TimeZone;
 use rayon::prelude::*;
 
+use super::area_yield::{self, Given};
 use super::error::{ReadError, ReadErrorKind};
 use super::find::{InputFile, find};
 use super::log_file::LogFile;
@@ -99,6 +100,18 @@ fn read_log(
 ) -> Result<(LogFile, Positions), ReadError> {
     let mut log = LogFile::read(source, &job.log, &field.crop, zone)?;
     let positions = positions(&mut log, job.log.crs.as_deref())?;
+    let width = |machine: Option<&str>| {
+        let name = machine.unwrap_or_else(|| default_machine(job, field));
+        let known = job.machines.iter().find(|m| m.name == name);
+        known.and_then(|m| m.header_width).or(job.log.width)
+    };
+    let given = Given {
+        width: &width,
+        moisture: job.log.moisture,
+        interval: job.log.interval,
+        crop: &field.crop,
+    };
+    area_yield::to_mass(&mut log, &positions, &given)?;
     Ok((log, positions))
 }
 

@@ -34,6 +34,8 @@ pub(super) struct LogFile {
     pub machine: Names,
     pub load: Names,
     pub pass: Vec<Option<u32>>,
+    /// Section of the header, by its name.
+    pub section: Names,
     pub unreadable: Vec<Unreadable>,
     pub warnings: Vec<Remark>,
     /// The first unreadable row's number, and why.
@@ -226,6 +228,9 @@ impl LogFile {
         }
         if let Some(field) = layout.pass {
             self.pass.push(pass_number(&record[field]));
+        }
+        if let Some(field) = layout.section {
+            self.section.push(&record[field]);
         }
         if let Some(field) = layout.crop {
             let cell = record[field].trim_ascii();
