@@ -13,7 +13,7 @@ use super::source::{Batch, Fault, LogSource, Table};
 use super::text::decode;
 use super::time::TimeReader;
 use crate::crop::Crop;
-use crate::job::{LogColumn, LogSettings};
+use crate::job::{Job, LogColumn};
 use crate::log::{Clock, WorkState};
 use crate::place::Place;
 use crate::summary::Remark;
@@ -86,12 +86,12 @@ impl LogFile {
     /// Reads a log.
     pub fn read(
         source: &LogSource,
-        settings: &LogSettings,
+        job: &Job,
         crop: &Crop,
         zone: &TimeZone,
     ) -> Result<LogFile, ReadError> {
-        let file = &source.shown;
-        let mut table = source.open()?;
+        let (file, settings) = (&source.shown, &job.log);
+        let mut table = source.open(job)?;
         let mut log = LogFile {
             path: file.clone(),
             warnings: std::mem::take(&mut table.warnings),

@@ -3,6 +3,7 @@
 mod area_yield;
 mod boundary;
 mod columns;
+mod crs;
 mod error;
 mod field;
 mod find;
@@ -11,8 +12,10 @@ mod log_file;
 mod log_row;
 mod merge;
 mod number;
+mod outlines;
 mod position;
 mod source;
+pub mod taskdata;
 mod text;
 mod ticket_row;
 mod tickets;
