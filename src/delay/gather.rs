@@ -20,8 +20,10 @@ const SETTLE_ROWS: f64 = 3.5;
 /// See [`SETTLE_ROWS`].
 const SETTLE_S: f64 = 4.0;
 /// Standard deviation of the smoothing under which passes are compared, s, or a row where that is longer. Noise is
-/// white, ground is not: on simulated seasons the error is least between 2 and 3 s, and a tenth more at 1 s and 4 s.
-const SMOOTHING_S: f64 = 2.0;
+/// white, ground is not, and the smoother the signal the less the machine's mixing matters: on simulated seasons errors
+/// are least between 2 and 3 s when the mixing is known, and standard errors hold from 3 s on (at 2 s they are a
+/// sixth too small).
+const SMOOTHING_S: f64 = 3.0;
 /// Ground taken in more slowly than this share of the usual says nothing of its yield.
 const LEAST_INTAKE: f32 = 0.05;
 /// Least half-width of the parabola through the minimum, s (our choice: four candidates either side).
@@ -108,13 +110,13 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
             let half = track.usual_step.max(FIT_HALF_WIDTH_S);
             let offset = |time: f64| log_rate.at(log_rate.cell(time));
             let grain = KERNELS
-                .each_ref()
-                .map(|kernel| curve(&sites, &log_flow.symmetrised(kernel), offset, half));
+                .iter()
+                .map(|kernel| curve(&sites, &log_flow.symmetrised(kernel), offset, half))
+                .collect();
             let wet: Vec<f64> = (track.rows.iter().enumerate())
                 .map(|(k, &i)| log.moisture[i as usize] * track.interval(k))
                 .collect();
-            let wet = curve(&sites, &grid.rate(track, &wet), |_| 0.0, half);
-            let moisture = MIXING_S.map(|_| wet.clone());
+            let moisture = vec![curve(&sites, &grid.rate(track, &wet), |_| 0.0, half)];
             let machine = log.machines[track.machine as usize].clone();
             Evidence {
                 machine,

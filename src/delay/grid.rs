@@ -29,7 +29,9 @@ impl Grid {
                 least: 0.0,
             };
         };
-        let origin = first - 4.0 * track.usual_step;
+        // Half a cell early: the middles of rows of whole and half seconds then fall into the middle of cells. On their
+        // edges every reading would come half a cell late, and so would the delay.
+        let origin = first - 4.0 * track.usual_step - 0.5 * GRID_S;
         let cells = ((last - origin + 4.0 * track.usual_step) / GRID_S).ceil() as usize + 1;
         let half = averages(track.usual_step / GRID_S);
         let least = 0.5 * GRID_S * track.usual_interval / track.usual_step;

@@ -15,19 +15,18 @@ mod curve;
 mod entry;
 mod gather;
 mod grid;
+mod minimum;
 mod pairs;
 mod phase;
 mod pool;
 mod shift;
 mod signal;
 
-pub use curve::{
-    CANDIDATE_STEP_S, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S, Minimum, Mixing, candidate,
-    minimum,
-};
+pub use curve::{CANDIDATE_STEP_S, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S, candidate};
 pub use entry::EntryEvidence;
 pub use gather::{DelayInput, Evidence, gather};
 pub use grid::Grid;
+pub use minimum::{Minimum, Mixing, minimum};
 pub use pairs::{OpposedPair, opposed_pairs};
 pub use pool::{Decision, Disagreement, FieldEvidence, decide};
 pub use shift::{Shifted, shift};
