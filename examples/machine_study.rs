@@ -5,7 +5,7 @@
 //! had shifted −6…+4 s, dispersion 1–5 s (Arslan 2008), log interval 1–5 s, yield structure from none to strong,
 //! sensor noise 2–10 %, GNSS 0.02–1 m, speeds 1–2.6 m/s, one to three machines, several shapes and patterns.
 
-use fanmill::delay::{Decision, Evidence, FieldEvidence, decide};
+use fanmill::delay::{AntennaOffset, Decision, Evidence, FieldEvidence, decide};
 use fanmill::gather;
 use fanmill::job::{FieldSeason, Job};
 use fanmill::prepare::Prepared;
@@ -105,6 +105,7 @@ fn main() {
         batches.iter().filter(|c| !c.structureless),
     );
     table("structureless", batches.iter().filter(|c| c.structureless));
+    antennas(first, seasons / 6);
 }
 
 /// Fewer pairs than this are none: machines that went round and round, or cut the headland alone.
@@ -358,12 +359,87 @@ fn run_batch(seed: u64) -> Vec<Case> {
         .collect()
 }
 
+/// Six fields of one raw machine, cut at speeds of their own, whose antenna stands behind the cutter bar though the job
+/// does not say so: the distance, and what is found of it (m).
+fn run_antenna(seed: u64) -> (f64, Option<AntennaOffset>) {
+    let machine = draw(seed).0.machines.swap_remove(0);
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let mut between = |a: f64, b: f64| a + (b - a) * (rng.next_u64() as f64 / u64::MAX as f64);
+    let behind = if seed.is_multiple_of(2) {
+        0.0
+    } else {
+        between(1.5, 4.0)
+    };
+    let gathered: Vec<Evidence> = (0..6)
+        .filter_map(|f| {
+            let (mut spec, _, _) = draw(seed * 6 + f + 2_000_000);
+            spec.surface.cv = spec.surface.cv.max(0.1);
+            spec.driving.pattern = Pattern::Serpentine;
+            spec.driving.land_width = f64::INFINITY;
+            spec.machines = vec![machine.clone()];
+            let m = &mut spec.machines[0];
+            (m.log.shift, m.log.interval) = (Shift::None, 1.0);
+            (m.speed, m.gnss.antenna_behind) = (between(1.0, 2.6), behind);
+            let mut said = spec.clone();
+            said.machines[0].gnss.antenna_behind = 0.0;
+            Some(gather_said(&spec, &said, seed + f)?.into_iter().next()?.1)
+        })
+        .collect();
+    let fields: Vec<FieldEvidence> = (gathered.iter())
+        .map(|evidence| FieldEvidence {
+            evidence,
+            fixed: None,
+            fixed_moisture: None,
+        })
+        .collect();
+    (behind, decide(&fields).first().and_then(|d| d.antenna))
+}
+
+fn antennas(first: u64, batches: u64) {
+    let found: Vec<(f64, Option<AntennaOffset>)> = (first..first + batches)
+        .into_par_iter()
+        .map(run_antenna)
+        .collect();
+    for there in [false, true] {
+        let own: Vec<_> = found.iter().filter(|f| (f.0 > 0.0) == there).collect();
+        let told: Vec<(f64, AntennaOffset)> =
+            own.iter().filter_map(|f| Some((f.0, f.1?))).collect();
+        let near = told
+            .iter()
+            .filter(|(x, a)| (a.behind_m - x).abs() <= a.half_width_m)
+            .count();
+        let mut errors: Vec<f64> = told.iter().map(|(x, a)| (a.behind_m - x).abs()).collect();
+        errors.sort_by(f64::total_cmp);
+        println!(
+            "antenna {}: {} machines of six fields, told in {}, interval holds in {near}, |error| median {:.2} m, worst {:.2} m",
+            if there {
+                "1.5–4 m behind the bar, not in the job"
+            } else {
+                "at the bar"
+            },
+            own.len(),
+            told.len(),
+            errors.get(errors.len() / 2).unwrap_or(&f64::NAN),
+            errors.last().unwrap_or(&f64::NAN)
+        );
+    }
+}
+
 /// Simulates a season and gathers every machine's evidence.
 fn gather_one(spec: &FieldSpec, seed: u64) -> Option<Vec<(f64, Evidence, MachineTruth)>> {
+    gather_said(spec, spec, seed)
+}
+
+/// The same with a job that says otherwise.
+fn gather_said(
+    spec: &FieldSpec,
+    said: &FieldSpec,
+    seed: u64,
+) -> Option<Vec<(f64, Evidence, MachineTruth)>> {
     let simulated = simulate(spec, seed)
         .map_err(|e| println!("seed {seed}: {e}"))
         .ok()?;
-    let (job, field) = job_of(spec);
+    let (job, field) = job_of(said);
     let prepared = Prepared::new(&job, &field, simulated.to_input())
         .map_err(|e| println!("seed {seed}: {e}"))
         .ok()?;

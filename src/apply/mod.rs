@@ -55,7 +55,7 @@ pub fn apply(
     );
     let mut summary = figures::summarise(job, field, machines, scale, &ground, &columns, &map);
     (summary.quality.before, summary.quality.after) = (quality.before, quality.after);
-    summary.warnings = warnings::collect(field, machines, scale, &checked, &summary);
+    summary.warnings = warnings::collect(job, field, machines, scale, &checked, &summary);
     Ok((map, summary))
 }
 

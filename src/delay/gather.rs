@@ -10,6 +10,7 @@ use super::phase::PhaseKernel;
 use super::{EntryEvidence, TrackSignals, opposed_pairs};
 use crate::log::{Log, Timeline};
 use crate::passes::Passes;
+use crate::stats::median;
 
 /// Pairs looked for in one field: beyond this the delay's error is no longer that of the noise (our choice).
 const MOST_PAIRS: usize = 8_000;
@@ -63,6 +64,8 @@ pub struct Evidence {
     pub entry: EntryEvidence,
     /// Usual interval of a row, s.
     pub interval: f64,
+    /// Usual ground speed where passes were compared, m/s; `None` where none were.
+    pub speed: Option<f64>,
 }
 
 /// Takes the evidence of one field, per machine.
@@ -118,12 +121,18 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
                 .collect();
             let moisture = vec![curve(&sites, &grid.rate(track, &wet), |_| 0.0, half)];
             let machine = log.machines[track.machine as usize].clone();
+            let speeds: Vec<f64> = (pairs.iter().map(|p| p.a as usize))
+                .filter(|&i| log.machine[i] == track.machine)
+                .map(|i| passes.speed[i])
+                .filter(|v| v.is_finite())
+                .collect();
             Evidence {
                 machine,
                 grain,
                 moisture,
                 entry,
                 interval: track.usual_interval,
+                speed: median(&speeds),
             }
         })
         .collect()

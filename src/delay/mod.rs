@@ -10,6 +10,7 @@
 //! * [`decide`] joins it over the fields of a machine and crop.
 //! * [`shift`] moves what was logged back to the ground it came from, losing and making no mass.
 
+mod antenna;
 mod compare;
 mod curve;
 mod entry;
@@ -22,12 +23,13 @@ mod pool;
 mod shift;
 mod signal;
 
+pub use antenna::AntennaOffset;
 pub use curve::{CANDIDATE_STEP_S, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S, candidate};
 pub use entry::EntryEvidence;
 pub use gather::{DelayInput, Evidence, gather};
 pub use grid::Grid;
 pub use minimum::{Minimum, Mixing, minimum};
 pub use pairs::{OpposedPair, opposed_pairs};
-pub use pool::{Decision, Disagreement, FieldEvidence, decide};
+pub use pool::{Decision, Disagreement, Fallback, FieldEvidence, decide};
 pub use shift::{Shifted, shift};
 pub use signal::{Signal, TrackSignals};

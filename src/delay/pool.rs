@@ -5,6 +5,7 @@
 //! Clin. Trials 7:177), and each field's delay is the weighted mean of its own and the group's. A field whose data
 //! say nothing takes the group's; a group that says nothing is refused.
 
+use super::antenna::{self, AntennaOffset};
 use super::minimum::{Minimum, Mixing, minimum};
 use super::{Curves, EntryEvidence, Evidence};
 use crate::stats::student_975;
@@ -50,6 +51,17 @@ pub struct Disagreement {
     pub delay: f64,
 }
 
+/// What stands in for a delay that is refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fallback {
+    /// What opposed passes hint at, wider than is promised.
+    Passes,
+    /// How flow rises at pass entries.
+    Entries,
+    /// Nothing: no delay.
+    None,
+}
+
 /// What is used for one field.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Decision {
@@ -61,10 +73,15 @@ pub struct Decision {
     pub already_shifted: bool,
     /// No data identified the delay to within half a second: its value is a stated fallback.
     pub refused: bool,
+    /// What that fallback is.
+    pub fallback: Option<Fallback>,
     /// Where entries and opposed passes say different things.
     pub disagreement: Option<Disagreement>,
     /// The field's own minimum, as evidence for the report.
     pub own: Option<Minimum>,
+    /// Where the machine's fields, cut at different speeds, tell an antenna that stands elsewhere than the job says. The
+    /// delay is not changed by it.
+    pub antenna: Option<AntennaOffset>,
 }
 
 /// Decides the delay of every field of one machine and crop; the result is in the order given.
@@ -94,6 +111,7 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
             };
             decision.disagreement = disagreement(fields[f].evidence, &decision);
             decision.moisture_delay = fields[f].fixed_moisture.or(moisture[f]);
+            decision.antenna = pool.antenna;
             out[f] = Some(decision);
         }
     }
@@ -154,8 +172,10 @@ fn fixed(value: f64, own: Option<Minimum>) -> Decision {
         moisture_delay: None,
         already_shifted,
         refused: false,
+        fallback: None,
         disagreement: None,
         own,
+        antenna: None,
     }
 }
 
@@ -207,6 +227,7 @@ struct Pool {
     fields: usize,
     joint: Option<Minimum>,
     field_variance: f64,
+    antenna: Option<AntennaOffset>,
     fills: Option<bool>,
     /// Delay by the rise of flow at entries, and its standard error, s.
     by_entries: Option<(f64, f64)>,
@@ -227,10 +248,14 @@ impl Pool {
             .fold(0.0, f64::max);
         let entries = by_entries(&entry, step);
         let minima: Vec<Minimum> = members.iter().filter_map(|&f| own[f]).collect();
+        let with_speed: Vec<(Minimum, f64)> = (members.iter())
+            .filter_map(|&f| Some((own[f]?, fields[f].evidence.speed?)))
+            .collect();
         Self {
             fields: members.len(),
             joint: valley(minimum(&curves, mixing), entries, step).filter(Minimum::identified),
             field_variance: field_variance(&minima),
+            antenna: antenna::offset(&with_speed, LEAST_FIELD_SD_S.powi(2)),
             fills: entry.fills(),
             by_entries: entries,
         }
@@ -282,8 +307,10 @@ impl Pool {
             moisture_delay: None,
             already_shifted,
             refused,
+            fallback: refused.then_some(Fallback::Passes),
             disagreement: None,
             own,
+            antenna: None,
         }
     }
 
@@ -291,20 +318,15 @@ impl Pool {
     /// entries have it; else none.
     fn refuse(&self, valley: Option<Minimum>) -> Decision {
         let hint = valley.filter(|v| v.standard_error < HINT_ERROR_S);
-        let (value, interval) = match (hint, self.by_entries) {
-            (Some(v), _) => {
-                let half = v.half_width();
-                (v.delay, Some((v.delay - half, v.delay + half)))
-            }
-            (None, Some((delay, error))) => {
-                (delay, Some((delay - 1.96 * error, delay + 1.96 * error)))
-            }
-            (None, None) => (0.0, None),
+        let (value, half, fallback) = match (hint, self.by_entries) {
+            (Some(v), _) => (v.delay, Some(v.half_width()), Fallback::Passes),
+            (None, Some((delay, error))) => (delay, Some(1.96 * error), Fallback::Entries),
+            (None, None) => (0.0, None, Fallback::None),
         };
         let delay = Estimate {
             value,
-            ci95_low: interval.map(|i| i.0),
-            ci95_high: interval.map(|i| i.1),
+            ci95_low: half.map(|h| value - h),
+            ci95_high: half.map(|h| value + h),
             basis: DelayBasis::Default,
         };
         Decision {
@@ -313,8 +335,10 @@ impl Pool {
             already_shifted: self.fills == Some(false)
                 || (hint.is_some() && value < SHORTEST_RAW_DELAY_S && self.fills != Some(true)),
             refused: true,
+            fallback: Some(fallback),
             disagreement: None,
             own: None,
+            antenna: None,
         }
     }
 }
