@@ -29,13 +29,13 @@ pub struct AntennaOffset {
 /// fields, too little difference in speed, or an interval that is wide or holds 0.
 ///
 /// Weighted least squares; the error is the larger of what the minima's own errors and the fields' scatter about the
-/// line make it. `field_variance`: how much fields of one machine differ otherwise, s².
+/// line make it (less what the machine's mixing makes: it moves all fields alike). `field_variance`: how much fields of one machine differ otherwise, s².
 pub(super) fn offset(fields: &[(Minimum, f64)], field_variance: f64) -> Option<AntennaOffset> {
     let points: Vec<(f64, f64, f64)> = fields
         .iter()
         .filter(|f| f.1 > 0.0)
         .map(|(m, v)| {
-            let variance = m.standard_error.powi(2) + field_variance;
+            let variance = m.own_variance() + field_variance;
             (1.0 / v, m.delay, 1.0 / variance)
         })
         .collect();
@@ -77,6 +77,7 @@ mod tests {
         Minimum {
             delay,
             standard_error: 0.1,
+            mixing_error: 0.0,
             degrees: 15.0,
             unshared: 0.2,
             supported: false,

@@ -20,6 +20,8 @@ pub struct Minimum {
     pub delay: f64,
     /// Its standard error, s: jackknife over blocks, and what the mixing is uncertain by.
     pub standard_error: f64,
+    /// The part of it that the mixing is to blame for, s: fields of one machine share it.
+    pub mixing_error: f64,
     /// Degrees of freedom behind the standard error.
     pub degrees: f64,
     /// Share of the variance that opposed passes do not share, at the minimum (1 − correlation).
@@ -31,6 +33,11 @@ pub struct Minimum {
 }
 
 impl Minimum {
+    /// Variance of what is the field's own, s².
+    pub fn own_variance(&self) -> f64 {
+        (self.standard_error.powi(2) - self.mixing_error.powi(2)).max(1e-6)
+    }
+
     /// Half of the 95 % interval, s (Student's t).
     pub fn half_width(&self) -> f64 {
         student_975(self.degrees.max(2.0)) * self.standard_error
@@ -49,6 +56,7 @@ impl Minimum {
         Self {
             delay: (own * self.delay + its * value) / (own + its),
             standard_error: (own + its).sqrt().recip(),
+            mixing_error: self.mixing_error * own / (own + its),
             supported: true,
             ..self
         }
@@ -219,6 +227,7 @@ pub fn minimum(fields: &[&Curves], mixing: Mixing) -> Option<Minimum> {
     Some(Minimum {
         delay: weighed.0,
         standard_error: error.hypot(weighed.1),
+        mixing_error: weighed.1,
         degrees: n - 1.0,
         unshared: curve[lowest.candidate].exp(),
         supported: false,

@@ -264,11 +264,13 @@ impl Pool {
     fn field(&self, own: Option<Minimum>, valley: Option<Minimum>) -> Decision {
         let (value, error, degrees, basis) = match (own, self.joint) {
             (Some(own), Some(joint)) if self.fields > 1 => {
-                let prior = joint.standard_error.powi(2) + self.field_variance;
-                let data = own.standard_error.powi(2).max(1e-6);
+                let prior = joint.own_variance() + self.field_variance;
+                let data = own.own_variance();
                 let weight = prior / (prior + data);
                 let value = weight * own.delay + (1.0 - weight) * joint.delay;
-                let error = (prior * data / (prior + data)).sqrt();
+                // What the machine's mixing is uncertain by is one error, however many fields share it.
+                let shared = weight * own.mixing_error + (1.0 - weight) * joint.mixing_error;
+                let error = (prior * data / (prior + data)).sqrt().hypot(shared);
                 let basis = if weight > 0.5 {
                     DelayBasis::Field
                 } else {
@@ -408,6 +410,7 @@ mod tests {
         let m = |delay, standard_error| Minimum {
             delay,
             standard_error,
+            mixing_error: 0.0,
             degrees: 15.0,
             unshared: 0.3,
             separation: 9.0,
