@@ -70,14 +70,13 @@ fn main() {
             lap("gather scale");
             let scales = pool::scale(&[("c", &scale)]);
             lap("pool scale");
-            let (map, summary) =
-                apply(&job, &prepared, &machines[0], &scales[0]).expect("sound columns");
+            let applied = apply(&job, &prepared, &machines[0], &scales[0]).expect("sound columns");
             lap("apply");
             println!(
                 "{} rows, {} kept, mean {:?}\n",
-                map.row.len(),
-                summary.points.kept,
-                summary.yields.mean
+                applied.map.row.len(),
+                applied.summary.points.kept,
+                applied.summary.yields.mean
             );
         }
     });

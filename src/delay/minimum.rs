@@ -142,7 +142,13 @@ impl<'a> Node<'a> {
 /// The curves at all constants, and between them.
 struct Nodes<'a>(Vec<Node<'a>>);
 
-impl Nodes<'_> {
+impl<'a> Nodes<'a> {
+    /// `None` without fields or curves.
+    fn new(fields: &[&'a Curves]) -> Option<Self> {
+        let nodes = fields.iter().map(|c| c.len()).min().filter(|&n| n > 0)?;
+        Some(Self((0..nodes).map(|n| Node::new(fields, n)).collect()))
+    }
+
     /// Nodes below and above a constant, and how far it lies between them.
     fn place(&self, seconds: f64) -> (usize, usize, f64) {
         let last = self.0.len() - 1;
@@ -181,6 +187,12 @@ fn across(curve: &Curve) -> &[Block] {
     &curve.across
 }
 
+/// The fields' curves together at a mixing constant (s): log of the relative disagreement per candidate. `None` without
+/// fields or curves.
+pub(super) fn curve_at(fields: &[&Curves], seconds: f64) -> Option<Vec<f64>> {
+    Nodes::new(fields).map(|nodes| nodes.at(seconds))
+}
+
 fn between(low: &[f64], high: &[f64], part: f64) -> Vec<f64> {
     (low.iter().zip(high))
         .map(|(l, h)| (1.0 - part) * l + part * h)
@@ -191,8 +203,7 @@ fn between(low: &[f64], high: &[f64], part: f64) -> Vec<f64> {
 /// passes and over blocks of passes, and what the mixing's own error makes of it. `None` without at least four blocks,
 /// or where the curve has no valley.
 pub fn minimum(fields: &[&Curves], mixing: Mixing) -> Option<Minimum> {
-    let nodes = fields.iter().map(|c| c.len()).min().unwrap_or(0);
-    let nodes = Nodes((0..nodes).map(|n| Node::new(fields, n)).collect());
+    let nodes = Nodes::new(fields)?;
     let first = nodes.0.first()?;
     let blocks: usize = first.fields.iter().map(|f| f.0.along.len()).sum();
     if blocks < 4 {

@@ -21,6 +21,7 @@ mod pairs;
 mod phase;
 mod pool;
 mod shift;
+mod shown;
 mod signal;
 
 pub use antenna::AntennaOffset;
@@ -32,4 +33,5 @@ pub use minimum::{Minimum, Mixing, minimum};
 pub use pairs::{OpposedPair, opposed_pairs};
 pub use pool::{Decision, Disagreement, Fallback, FieldEvidence, decide};
 pub use shift::{Shifted, shift};
+pub use shown::shown;
 pub use signal::{Signal, TrackSignals};
