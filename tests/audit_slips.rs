@@ -165,7 +165,7 @@ fn few_tickets_are_judged_with_care() {
         t.truncate(1);
     });
     assert_eq!(codes(&one), [AuditCode::FewLoads]);
-    assert_eq!(one.tickets[0].left_pct, None);
+    assert_eq!(one.tickets[0].off_expected_pct, None);
 }
 
 /// One slip in each of two hundred random sets of six: how often it is seen, and how often it is named.
@@ -213,4 +213,106 @@ fn slips_in_random_sets_are_seen_and_mostly_named() {
         assert_eq!(seen, wrong, "{kind:?}");
         assert!(named * 10 >= wrong * 8, "{kind:?}: {named} of {wrong}");
     }
+}
+
+/// A digit that would mend most weights so far off is offered, and called weak.
+#[test]
+fn a_weak_digit_is_offered_as_weak() {
+    // 8,874 kg logged, some 8,329 expected; 9,329 has its first digit wrong.
+    let a = changed(|_, t| t[3].net_kg = 9329.0);
+    let t = &a.tickets[0];
+    assert_eq!(
+        (t.ticket.as_str(), t.remarks[0].code),
+        ("T4", AuditCode::DoubtfulTicket)
+    );
+    assert_eq!(t.slip, None);
+    let weak = t.weak_slip.as_ref().unwrap();
+    assert_eq!(
+        (weak.kind, weak.would_be_kg),
+        (SlipKind::Digit, Some(8329.0))
+    );
+    let said = &t.remarks[0].text;
+    assert!(
+        said.contains("8329 kg would fit: one digit wrong") && said.contains("; weak, because"),
+        "{said}"
+    );
+}
+
+/// Weights of loads that differ by less than a wrong ticket must: exchanged they stay within what loads scatter, and
+/// only both together tell.
+fn small_exchange(a: usize, b: usize) -> fanmill::audit::Audit {
+    changed(|_, t| {
+        let (first, second) = (t[a].net_kg, t[b].net_kg);
+        (t[a].net_kg, t[b].net_kg) = (second, first);
+    })
+}
+
+#[test]
+fn two_loads_that_would_fit_exchanged_are_said_to() {
+    // 7,421 and 7,767 kg logged: 4.6 % apart.
+    let a = small_exchange(0, 5);
+    assert_eq!(codes(&a), [AuditCode::OffAfterCorrection]);
+    let exchange = of(&a, "T1").exchange.clone().unwrap();
+    assert_eq!(exchange.with, "T6");
+    assert_eq!(of(&a, "T6").exchange.as_ref().unwrap().with, "T1");
+    assert!(
+        exchange.off_expected_pct.abs() < 3.0 && exchange.luck < 0.2,
+        "{exchange:?}"
+    );
+    let said = &of(&a, "T1").remarks[0].text;
+    assert!(
+        said.contains("T1 and T6 would both fit with their weights exchanged"),
+        "{said}"
+    );
+    // The set as it was has none.
+    assert!(
+        changed(|_, _| {})
+            .tickets
+            .iter()
+            .all(|t| t.exchange.is_none())
+    );
+}
+
+/// Sets of tickets that are right, loads scattering by 2 %: luck is as frequent as it is said to be, and no more.
+#[test]
+fn luck_suggests_an_exchange_as_rarely_as_it_says() {
+    let mut rng = ChaCha8Rng::seed_from_u64(4);
+    let normal = Normal::new(0.0, 0.02).unwrap();
+    let (mut weak, mut strong) = (0, 0);
+    const SETS: usize = 300;
+    for _ in 0..SETS {
+        let loads = rng.random_range(6..=20);
+        let a = audit(&[random(&mut rng, loads, |r| normal.sample(r))]);
+        let luck = (a.tickets.iter())
+            .filter_map(|t| Some(t.exchange.as_ref()?.luck))
+            .min_by(f64::total_cmp);
+        weak += usize::from(luck.is_some());
+        strong += usize::from(luck.is_some_and(|l| l <= 0.05));
+    }
+    println!("of {SETS} right sets {weak} have an exchange named, {strong} not called weak");
+    // The bounds of 0.2 and 0.05, with two standard deviations of such a count.
+    assert!(weak <= 74 && strong <= 23, "{weak}, {strong}");
+}
+
+/// Two neighbouring tickets exchanged in every set: how often they are seen, and called weak.
+#[test]
+fn exchanged_neighbours_are_mostly_named() {
+    let mut rng = ChaCha8Rng::seed_from_u64(5);
+    let normal = Normal::new(0.0, 0.01).unwrap();
+    let (mut wrong, mut named) = (0, 0);
+    for _ in 0..100 {
+        let mut f = random(&mut rng, 12, |r| normal.sample(r));
+        let (a, b) = (f.tickets[4].net_kg, f.tickets[5].net_kg);
+        (f.tickets[4].net_kg, f.tickets[5].net_kg) = (b, a);
+        if (a / b).ln().abs() < 0.05 {
+            continue;
+        }
+        wrong += 1;
+        let audit = audit(&[f]);
+        let t = of(&audit, "T5");
+        let swapped = t.slip.as_ref().is_some_and(|s| s.kind == SlipKind::Swapped);
+        named += usize::from(swapped || t.exchange.as_ref().is_some_and(|e| e.with == "T6"));
+    }
+    println!("{named} of {wrong} exchanged pairs named");
+    assert!(named * 10 >= wrong * 7, "{named} of {wrong}");
 }

@@ -12,12 +12,12 @@ pub(super) fn change(batch: &Batch, level: &Level) -> Option<AuditRemark> {
         Course::Slide { early, late } => Some(AuditRemark::new(
             AuditCode::Drift,
             format!(
-                "its factors {} with time, from {:.3} in the first third of its tickets to {:.3} in the last, little by little: tickets that stray from one factor do so together, and need not be wrong",
+                "its factors {} with time, from {:.3} in the first third of its tickets to {:.3} in the last, little by little",
                 if late > early { "rise" } else { "fall" },
                 early.exp(),
                 late.exp()
             ),
-            "keep a ticket for early, middle and late loads; look for what builds up or wears (dirt on the sensor, moisture through the day)",
+            "keep a ticket for early, middle and late loads; look for what builds up or wears (dirt on the sensor, moisture through the day); tickets that are off with it need not be wrong",
         )),
         Course::Step(step) => Some(stepped(batch, level, &step)),
     }
@@ -47,8 +47,12 @@ fn stepped(batch: &Batch, level: &Level, step: &Step) -> AuditRemark {
         )
     };
     let mut text = format!(
-        "its factors {} at once: {} up to {}, {} from {} on",
-        if step.levels[1] > step.levels[0] { "rise" } else { "fall" },
+        "its factors {} once: {} up to {}, {} from {} on",
+        if step.levels[1] > step.levels[0] {
+            "rise"
+        } else {
+            "fall"
+        },
         side(0),
         name(last),
         side(1),
@@ -78,11 +82,10 @@ fn stepped(batch: &Batch, level: &Level, step: &Step) -> AuditRemark {
     {
         text += &format!("; the scale changes there too, from {before} to {after}");
     }
-    text += ". Tickets that stray from one factor do so together, and need not be wrong";
     AuditRemark::new(
         AuditCode::LevelStep,
         text,
-        "ask the driver what was done to the machine then (calibration, cleaning, a part or setting changed), what changed in the crop, and whether the scale was the same",
+        "ask what was done to the machine then (calibration, cleaning, a part or a setting), and whether crop and scale stayed the same; tickets that are off with it need not be wrong",
     )
 }
 

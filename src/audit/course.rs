@@ -86,7 +86,10 @@ pub(super) fn course(timed: &[Timed]) -> Course {
 /// Whether the step is there still where some tickets are left out.
 pub(super) fn remains(timed: &[Timed], step: &Step, keep: impl Fn(&Timed) -> bool) -> bool {
     let side = |part: &[Timed]| -> Vec<f64> {
-        part.iter().filter(|t| keep(t)).map(|t| t.log_factor).collect()
+        part.iter()
+            .filter(|t| keep(t))
+            .map(|t| t.log_factor)
+            .collect()
     };
     let (before, after) = timed.split_at(step.at);
     let (mut values, after) = (side(before), side(after));
@@ -149,7 +152,10 @@ fn slide(values: &[f64]) -> Option<(f64, f64)> {
     if third == 0 || !(trend(values).abs() > ALPHA_NORMAL) {
         return None;
     }
-    let (early, late) = (mean(&values[..third]), mean(&values[values.len() - third..]));
+    let (early, late) = (
+        mean(&values[..third]),
+        mean(&values[values.len() - third..]),
+    );
     ((late - early).abs() > (1.0 + AGREE).ln()).then_some((early, late))
 }
 
@@ -189,7 +195,9 @@ pub(super) fn straying_together(timed: &[Timed]) -> Option<f64> {
         return None;
     }
     let level = mean(&values);
-    let products: f64 = (values.windows(2)).map(|p| (p[0] - level) * (p[1] - level)).sum();
+    let products: f64 = (values.windows(2))
+        .map(|p| (p[0] - level) * (p[1] - level))
+        .sum();
     let r = products / around(&values);
     (r > 1.645 / n.sqrt() - 1.0 / n).then(|| ((n * r + 1.0) / (n - 4.0)).clamp(0.0, 0.8))
 }
@@ -260,11 +268,16 @@ mod tests {
         let Course::Step(step) = course(&timed(&stepped, 100)) else {
             panic!("no step");
         };
-        assert_eq!((step.at, step.or_slide, step.between_days), (12, false, false));
+        assert_eq!(
+            (step.at, step.or_slide, step.between_days),
+            (12, false, false)
+        );
         assert!((step.levels[1] - step.levels[0] + 0.05).abs() < 0.005);
         assert!(step.nearly.0 <= 12 && step.nearly.1 >= 12);
         let sliding: Vec<f64> = (0..20).map(|k| wobble(k) - 0.005 * k as f64).collect();
-        assert!(matches!(course(&timed(&sliding, 100)), Course::Slide { early, late } if late < early));
+        assert!(
+            matches!(course(&timed(&sliding, 100)), Course::Slide { early, late } if late < early)
+        );
         let steady: Vec<f64> = (0..20).map(wobble).collect();
         assert_eq!(course(&timed(&steady, 100)), Course::Steady);
     }

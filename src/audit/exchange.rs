@@ -17,8 +17,14 @@ use super::{is_beyond, off_pct};
 use crate::loads::TicketRef;
 use crate::stats::student_cdf;
 
-/// Pairs that luck may make look so well, at most (our choice: as for a ticket that the others contradict).
-const MOST_LUCK: f64 = 0.05;
+/// Pairs that luck may make look so well, at most (our choice: what is said of two tickets that are looked up anyway
+/// costs nobody a way, and it is said how often luck does it).
+const MOST_LUCK: f64 = 0.2;
+/// Where luck does it more often than this, the exchange is called weak (our choice: as for a ticket that the others
+/// contradict).
+pub(crate) const WEAK_LUCK: f64 = 0.05;
+/// With more tickets than this only neighbours are tried: what has to beat a thousand pairs never does (our choice).
+const MOST_TICKETS: usize = 60;
 
 /// Another ticket with which this one may be exchanged.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -31,6 +37,26 @@ pub struct Exchange {
     pub other_off_expected_pct: f64,
     /// How many pairs of the machine's tickets luck would make look so well.
     pub luck: f64,
+}
+
+impl Exchange {
+    /// In words, from the ticket whose name is given.
+    pub fn text(&self, ticket: &str) -> String {
+        let often = if self.luck < 0.01 {
+            "fewer than one".to_owned()
+        } else {
+            format!("{:.0}", 100.0 * self.luck)
+        };
+        let weak = if self.luck > WEAK_LUCK {
+            "weak, because "
+        } else {
+            ""
+        };
+        format!(
+            "{ticket} and {} would both fit with their weights exchanged ({:+.1} and {:+.1} % off); {weak}luck alone makes such a pair in {often} of a hundred sets of tickets like this",
+            self.with, self.off_expected_pct, self.other_off_expected_pct
+        )
+    }
 }
 
 /// A ticket of the machine.
@@ -52,9 +78,8 @@ pub(super) fn exchanges(batch: &Batch, level: &Level) -> BTreeMap<usize, Exchang
     };
     // Moderated as for the tickets that the others contradict.
     let degrees = level.trusted.len() as f64 - 1.0 + USUAL_DEGREES;
-    let variance = (spread.powi(2) * (degrees - USUAL_DEGREES)
-        + USUAL_SD.powi(2) * USUAL_DEGREES)
-        / degrees;
+    let variance =
+        (spread.powi(2) * (degrees - USUAL_DEGREES) + USUAL_SD.powi(2) * USUAL_DEGREES) / degrees;
     let all: Vec<One> = (level.trusted.iter())
         .filter_map(|&w| {
             let weighing = &batch.weighings[w];
@@ -77,6 +102,7 @@ pub(super) fn exchanges(batch: &Batch, level: &Level) -> BTreeMap<usize, Exchang
         (all.iter().enumerate())
             .flat_map(|(k, a)| all[k + 1..].iter().map(move |b| (a, b)))
             .filter(|(a, b)| a.side == b.side && a.mass != b.mass)
+            .filter(|(a, b)| all.len() <= MOST_TICKETS || neighbours(a, b))
     };
     let luck = |evidence: f64, near: bool| -> f64 {
         let each = pairs().filter(|(a, b)| neighbours(a, b) == near);

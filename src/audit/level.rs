@@ -143,7 +143,10 @@ impl Level {
             });
         }
         let Some(r) = straying_together(&self.timed) else {
-            return half(&self.logs).map(|half| Interval { half, together: false });
+            return half(&self.logs).map(|half| Interval {
+                half,
+                together: false,
+            });
         };
         // n values of a first-order series are worth n(1 − r)/(1 + r) independent ones (Bayley & Hammersley 1946, J. R.
         // Stat. Soc. Suppl. 8:184, to first order), and scatter about their own mean by less than they do about the true one.

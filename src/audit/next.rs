@@ -117,9 +117,12 @@ impl Gap<'_, '_> {
             .filter(|kg| *kg >= LEAST_KG)
             .map(|kg| self.level.factor().map_or(kg, |k| k * kg))
             .collect();
-        let size = median(&sizes)
-            .map_or_else(String::new, |kg| format!(" (about {:.0} t)", kg / 1000.0));
-        format!("a full load of {} in {}{size}", self.group.machine, self.group.crop)
+        let size =
+            median(&sizes).map_or_else(String::new, |kg| format!(" (about {:.0} t)", kg / 1000.0));
+        format!(
+            "a full load of {} in {}{size}",
+            self.group.machine, self.group.crop
+        )
     }
 
     /// Loads that no trusted ticket weighed.
@@ -228,8 +231,9 @@ impl Gap<'_, '_> {
             mass,
             self.level.spread().unwrap_or(WITHOUT_TICKETS),
             format!(
-                "{} on every day: none was weighed on {day}, when {:.0} t were logged",
+                "{} on every day: none was weighed on {}, when {:.0} t were logged",
                 self.a_load(),
+                day.strftime("%-d %b"),
                 mass / 1000.0
             ),
         ))

@@ -65,8 +65,7 @@ fn alike(crops: &[CropLevel]) -> Option<bool> {
         Some((a.reads_pct - b.reads_pct).abs() <= both)
     };
     let pairs = || {
-        (crops.iter().enumerate())
-            .flat_map(|(k, a)| crops[k + 1..].iter().map(move |b| near(a, b)))
+        (crops.iter().enumerate()).flat_map(|(k, a)| crops[k + 1..].iter().map(move |b| near(a, b)))
     };
     let all: Option<Vec<bool>> = pairs().collect();
     all.filter(|all| !all.is_empty())
@@ -82,7 +81,9 @@ fn text(m: &MachineOverall) -> String {
         .collect();
     let judged = match m.alike {
         None => "",
-        Some(true) => ": alike in all its crops, so the cause is in the machine, not in a crop",
+        Some(true) => {
+            ": alike in all its crops, so look for the cause in the machine, not in a crop"
+        }
         Some(false) => ": not alike, so calibrate it in each crop by itself",
     };
     format!("{} reads {}{judged}", m.machine, each.join(", "))

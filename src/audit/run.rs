@@ -47,7 +47,11 @@ pub(super) fn in_run(batch: &Batch, groups: &[&Group]) -> BTreeMap<usize, InRun>
             .collect();
         for doubt in machine_factor(&fits).map_or_else(Vec::new, |m| m.doubts) {
             let forced = fits[doubt.ticket].usage == TicketUse::Yes;
-            let in_run = if forced { InRun::Forced } else { InRun::HeldOut };
+            let in_run = if forced {
+                InRun::Forced
+            } else {
+                InRun::HeldOut
+            };
             out.insert(group.weighings[doubt.ticket], in_run);
         }
     }

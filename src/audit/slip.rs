@@ -366,9 +366,16 @@ mod tests {
         let found = explain(&c);
         assert_eq!(found.slip, None);
         let weak = found.weak.unwrap();
-        assert_eq!((weak.kind, weak.would_be_kg), (SlipKind::Digit, Some(8356.0)));
+        assert_eq!(
+            (weak.kind, weak.would_be_kg),
+            (SlipKind::Digit, Some(8356.0))
+        );
         assert!((weak.off_expected_pct - 100.0 * (8356.0 / 8129.0 - 1.0)).abs() < 1e-9);
-        assert!(weak.chance > MOST_CHANCE && weak.chance < 1.0, "{}", weak.chance);
+        assert!(
+            weak.chance > MOST_CHANCE && weak.chance < 1.0,
+            "{}",
+            weak.chance
+        );
         // One that counts leaves no room for a weak one, and what fits nothing has neither.
         assert_eq!(explain(&case(4728.0, 7400.0)).weak, None);
         assert_eq!(explain(&case(f64::NAN, 7428.0)), Explained::default());

@@ -105,7 +105,10 @@ fn contradicted(c: &Context) -> Option<AuditRemark> {
                 expected * near
             );
             let which = match &c.audit.weak_slip {
-                _ if c.others().len() == 1 => "; of the two this one is farther from what was logged, but either may be wrong".to_owned(),
+                _ if c.others().len() == 1 => {
+                    "; of the two this one is farther from what was logged, but either may be wrong"
+                        .to_owned()
+                }
                 Some(weak) => format!(
                     ". {}; weak, because such a slip would mend {:.0} % of weights so far off",
                     sentence(weak),
@@ -261,15 +264,8 @@ fn off(c: &Context) -> Option<AuditRemark> {
         String::new,
         |side| format!("; by the tickets on its own side of the machine's step it is {side:+.1} % off, so the paper is probably right"),
     );
-    let exchange = c.audit.exchange.as_ref().map_or_else(String::new, |e| {
-        format!(
-            ". It would also fit exchanged with ticket {} ({:+.1} and {:+.1} % off): compare both papers. Luck alone would suggest such a pair in {} of a hundred sets of tickets",
-            e.with,
-            e.off_expected_pct,
-            e.other_off_expected_pct,
-            if e.luck < 0.01 { "fewer than one".to_owned() } else { format!("{:.0}", 100.0 * e.luck) },
-        )
-    });
+    let exchange = (c.audit.exchange.as_ref())
+        .map_or_else(String::new, |e| format!(". {}", e.text(&c.audit.ticket)));
     Some(AuditRemark::new(
         AuditCode::OffAfterCorrection,
         format!("{fact}{usual}{side}{exchange}"),

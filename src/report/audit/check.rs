@@ -2,7 +2,9 @@
 
 use super::table::{Side, table};
 use super::{began, counted, line, name, number, one_file, signed};
-use crate::audit::{Audit, AuditCode, AuditRemark, Heading, InRun, Subject, TicketAudit, is_beyond};
+use crate::audit::{
+    Audit, AuditCode, AuditRemark, Heading, InRun, Subject, TicketAudit, is_beyond,
+};
 use crate::report::terminal::page::Page;
 
 /// Rows to look into that are written out; further ones are named.
@@ -21,7 +23,9 @@ pub(super) fn check(page: &mut Page, audit: &Audit) {
         });
         return;
     }
-    page.line("Look up first, worst first");
+    page.line(
+        "Look up first, worst first (run: what fanmill run does with the tickets as they stand)",
+    );
     let (rows, others): (Vec<_>, Vec<_>) =
         (all.into_iter()).partition(|(_, remark)| remark.code.is_about_a_row());
     let mut n = 0;
@@ -78,16 +82,14 @@ fn entry(page: &mut Page, n: usize, (subject, remark): &(Subject, &AuditRemark))
 fn in_run(what: InRun) -> &'static str {
     match what {
         InRun::Obeyed => {
-            "fanmill run obeys it as it stands: its doubt is not strong enough to hold it out by itself"
+            "obeys it: the doubt is not strong enough to hold it out; use = no on its row would"
         }
         InRun::HeldOut => {
-            "fanmill run holds it out as it stands, and its load gets the factor of others; use = yes on its row would obey it"
+            "holds it out, and its load gets its factor from others; use = yes on its row would obey it"
         }
-        InRun::Forced => {
-            "fanmill run would hold it out, but obeys it, because its row says use = yes"
-        }
-        InRun::NotUsed => "fanmill run leaves it out, because its row says use = no",
-        InRun::Nothing => "fanmill run cannot use it: no logged grain goes with it",
+        InRun::Forced => "obeys it, because its row says use = yes; otherwise it would be held out",
+        InRun::NotUsed => "leaves it out, because its row says use = no",
+        InRun::Nothing => "cannot use it: no logged grain goes with it",
     }
 }
 
@@ -147,9 +149,9 @@ fn off(page: &mut Page, n: usize, tickets: &[&TicketAudit], action: &str) {
     page.hanging(
         "     run: ",
         if tickets.iter().any(|t| marked(t)) {
-            "fanmill run obeys those that are not marked"
+            "obeys those that are not marked"
         } else {
-            "fanmill run obeys them"
+            "obeys them"
         },
         10,
     );
@@ -205,19 +207,7 @@ fn notes(page: &mut Page, tickets: &[&TicketAudit], on_its_side: impl Fn(&Ticket
             continue;
         }
         said.push(&e.with);
-        page.hanging(
-            "     exchange: ",
-            &format!(
-                "{} and {} would both fit with their weights exchanged ({:+.1} and {:+.1} % off); luck alone makes \
-                 such a pair in {} of a hundred sets of tickets, and papers do get mixed up",
-                t.ticket,
-                e.with,
-                e.off_expected_pct,
-                e.other_off_expected_pct,
-                hundredths(e.luck)
-            ),
-            15,
-        );
+        page.hanging("     exchange: ", &e.text(&t.ticket), 15);
     }
     if tickets.iter().any(|t| on_its_side(t)) {
         page.hanging(
@@ -225,13 +215,5 @@ fn notes(page: &mut Page, tickets: &[&TicketAudit], on_its_side: impl Fn(&Ticket
             "within 3 % of the tickets on its own side of the machine's step (below), so the paper is probably right",
             11,
         );
-    }
-}
-
-fn hundredths(share: f64) -> String {
-    if share < 0.01 {
-        "fewer than one".to_owned()
-    } else {
-        format!("{:.0}", 100.0 * share)
     }
 }

@@ -19,17 +19,27 @@ pub(super) fn know(page: &mut Page, audit: &Audit) {
     for alike in all.chunk_by(|a, b| a.1.code == b.1.code) {
         match alike[0].0 {
             Subject::Ticket(_) => of_tickets(page, alike),
-            _ => (alike.iter()).for_each(|(s, r)| item(page, r, &format!("{}: {}", name(s), r.text))),
+            _ => of_machines(page, alike),
         }
     }
 }
 
 fn item(page: &mut Page, remark: &AuditRemark, text: &str) {
-    page.hanging(
-        "  - ",
-        &format!("{}: {text}. To do: {}", remark.code.name(), remark.action),
-        4,
-    );
+    let text = format!("{}: {text}. To do: {}", remark.code.name(), remark.action);
+    page.hanging("  - ", &text, 4);
+}
+
+/// Each in its own words; what is to be done is said after the last, where it is the same.
+fn of_machines(page: &mut Page, alike: &[(Subject, &AuditRemark)]) {
+    for (k, (subject, remark)) in alike.iter().enumerate() {
+        let text = format!("{}: {}", name(subject), remark.text);
+        let next = alike.get(k + 1).map(|(_, r)| &r.action);
+        if next == Some(&remark.action) {
+            page.hanging("  - ", &format!("{}: {text}", remark.code.name()), 4);
+        } else {
+            item(page, remark, &text);
+        }
+    }
 }
 
 /// What is common is said once, for the worst of its kind.
@@ -41,5 +51,9 @@ fn of_tickets(page: &mut Page, alike: &[(Subject, &AuditRemark)]) {
     } else {
         format!(". So too: {}", others.join(", "))
     };
-    item(page, remark, &format!("{}: {}{so_too}", name(first), remark.text));
+    item(
+        page,
+        remark,
+        &format!("{}: {}{so_too}", name(first), remark.text),
+    );
 }

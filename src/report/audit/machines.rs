@@ -19,10 +19,9 @@ pub(super) fn machines(page: &mut Page, audit: &Audit) {
         ("weighed %", Side::Right),
         ("factor", Side::Right),
         ("± %", Side::Right),
-        ("a load ± %", Side::Right),
+        ("load ± %", Side::Right),
         ("flows kg/s", Side::Right),
-        ("moisture %", Side::Right),
-        ("offset", Side::Right),
+        ("moisture", Side::Right),
         ("days", Side::Right),
     ];
     table(page, &columns, &rows, 2);
@@ -31,9 +30,9 @@ pub(super) fn machines(page: &mut Page, audit: &Audit) {
     page.hanging(
         "  ",
         &format!(
-            "{}weighed: of the logged grain; factor: weighed over logged, with ± as far as it is uncertain (95 %{}); a load ±: what \
+            "{}weighed: of the logged grain; factor: weighed over logged, with ± as far as it is uncertain (95 %{}); load ±: what \
              a load without a ticket may usually be off by, and one in twenty by twice that; flows: from the lowest to the \
-             highest middle flow of the loads weighed (within a load it varies more); offset: tested less logged moisture.",
+             highest middle flow of the loads weighed (within a load it varies more); moisture: tested less logged, points.",
             if contradicted {
                 "tickets: those that the others do not contradict, of all; "
             } else {
@@ -90,7 +89,6 @@ fn row(m: &MachineAudit) -> Vec<String> {
         number(m.factor_ci95_pct, 1),
         number(m.leave_one_out_pct, 1),
         span(m.flow_kg_s),
-        span(m.moisture_pct),
         signed(m.moisture_offset_pct),
         days,
     ]

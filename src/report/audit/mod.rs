@@ -129,7 +129,11 @@ fn all_tickets(page: &mut Page, audit: &Audit) {
         let own: Vec<&TicketAudit> = (audit.tickets.iter())
             .filter(|t| is_of(t, machine))
             .collect();
-        of_one(page, &format!("{} in {}", machine.machine, machine.crop), &own);
+        of_one(
+            page,
+            &format!("{} in {}", machine.machine, machine.crop),
+            &own,
+        );
     }
     let rest: Vec<&TicketAudit> = (audit.tickets.iter())
         .filter(|t| !audit.machines.iter().any(|m| is_of(t, m)))

@@ -17,7 +17,12 @@ const GAP: usize = 2;
 const LEAST_NAME: usize = 10;
 
 /// Rows under a header, `indent` from the left.
-pub(super) fn table(page: &mut Page, columns: &[(&str, Side)], rows: &[Vec<String>], indent: usize) {
+pub(super) fn table(
+    page: &mut Page,
+    columns: &[(&str, Side)],
+    rows: &[Vec<String>],
+    indent: usize,
+) {
     let cell_width = |c: usize| {
         let cells = rows.iter().map(|r| r[c].as_str()).chain([columns[c].0]);
         cells.map(|s| s.chars().count()).max().unwrap_or(0)
@@ -53,13 +58,20 @@ mod tests {
         let row = vec!["n".repeat(90), "m".repeat(20), "12345.6".to_owned()];
         table(
             &mut page,
-            &[("name", Side::Left), ("other", Side::Left), ("kg", Side::Right)],
+            &[
+                ("name", Side::Left),
+                ("other", Side::Left),
+                ("kg", Side::Right),
+            ],
             &[row],
             2,
         );
         let text = page.finish();
         let lines: Vec<&str> = text.lines().collect();
         assert!(lines.iter().all(|l| l.chars().count() <= WIDTH), "{text}");
-        assert!(lines[1].ends_with("  12345.6") && lines[1].contains(&"m".repeat(20)), "{text}");
+        assert!(
+            lines[1].ends_with("  12345.6") && lines[1].contains(&"m".repeat(20)),
+            "{text}"
+        );
     }
 }
