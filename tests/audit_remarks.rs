@@ -245,10 +245,10 @@ fn scatter(k: usize) -> f64 {
 
 #[test]
 fn factors_that_fall_through_the_day_are_a_drift() {
-    let a = audit(&[in_time(|k| 1.0 - 0.005 * k as f64, 24)]);
+    let a = audit(&[in_time(|k| 1.0 - 0.0045 * k as f64, 24)]);
     assert_eq!(codes(&a), [AuditCode::Drift]);
     assert!(a.machines[0].remarks[0].text.contains("fall with time"));
-    // They stray together, so the level is worth less than twelve tickets' (one sd 1.9 %: ± 1.2 % if they did not).
+    // They stray together, so the level is worth less than twelve tickets' (one sd 1.6 %: ± 1.0 % if they did not).
     let m = &a.machines[0];
     assert!(
         m.stray_together && m.factor_ci95_pct.unwrap() > 2.0,
@@ -264,14 +264,14 @@ fn factors_that_fall_through_the_day_are_a_drift() {
 
 #[test]
 fn factors_that_drop_once_are_a_step_with_its_place() {
-    let drop = |k: usize| scatter(k) + if k >= 7 { 0.96 } else { 1.0 };
+    let drop = |k: usize| scatter(k) + if k >= 7 { 0.965 } else { 1.0 };
     let a = audit(&[in_time(drop, 24)]);
     assert_eq!(codes(&a), [AuditCode::LevelStep]);
     let m = &a.machines[0];
     let text = &m.remarks[0].text;
     for part in [
         "its factors fall once: 1.000 ± 0.4 % over 7 tickets up to load L7 (ticket T7, 3 Oct 14:00)",
-        "0.960 ± 0.6 % over 5 tickets from load L8 (ticket T8, 3 Oct 15:00) on",
+        "0.965 ± 0.6 % over 5 tickets from load L8 (ticket T8, 3 Oct 15:00) on",
     ] {
         assert!(text.contains(part), "{part} is not in {text}");
     }
@@ -280,7 +280,7 @@ fn factors_that_drop_once_are_a_step_with_its_place() {
         "{text}"
     );
     assert!(m.remarks[0].action.contains("calibration"));
-    // No one level: the interval reaches to both. Σ W / Σ M is 0.983, and 1 is 1.7 % from it, 0.96 is 2.4 %.
+    // No one level: the interval reaches to both. Σ W / Σ M is 0.985, and 0.965 is 2.1 % from it, ± 0.6 %.
     assert!(m.factor_ci95_pct.unwrap() > 2.4, "{m:?}");
     // Against its own side a ticket is off by its scatter alone.
     let off = of(&a, "T9").off_own_side_pct.unwrap();
@@ -325,7 +325,7 @@ fn days_with_levels_of_their_own_are_said() {
         f.tickets.truncate(9);
         audit(&[f])
     };
-    assert_eq!(codes(&a)[0], AuditCode::LevelStep);
+    assert!(codes(&a).contains(&AuditCode::LevelStep));
     let days: Vec<(u64, String)> = (a.machines[0].days.iter())
         .map(|d| (d.tickets, format!("{} {:.3}", d.date, d.factor)))
         .collect();

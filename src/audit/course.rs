@@ -1,7 +1,7 @@
 //! How a machine's factors run in time: they stay, they step once, or they slide.
 
 use super::AGREE;
-use crate::stats::student_quantile;
+use crate::stats::student_cdf;
 use jiff::civil::Date;
 
 /// A slide or a step at no particular time is believed where chance makes one less often than this (our choice: it
@@ -140,10 +140,12 @@ fn is_step(values: &[f64], at: usize, alpha: f64) -> bool {
     let (a, b) = (at as f64, (values.len() - at) as f64);
     let off = (mean(&values[at..]) - mean(&values[..at])).abs();
     let degrees = a + b - 2.0;
+    if !(degrees > 0.0 && off > (1.0 + AGREE).ln()) {
+        return false;
+    }
     let sd = (around_sides(values, at) / degrees).sqrt();
-    degrees > 0.0
-        && off > (1.0 + AGREE).ln()
-        && off > student_quantile(1.0 - 0.5 * alpha, degrees) * sd * (1.0 / a + 1.0 / b).sqrt()
+    let t = off / (sd * (1.0 / a + 1.0 / b).sqrt());
+    1.0 - student_cdf(t, degrees) < 0.5 * alpha
 }
 
 /// Means of the first and the last third, where all go one way beyond 3 % and beyond chance.

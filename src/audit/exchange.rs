@@ -43,7 +43,7 @@ impl Exchange {
     /// In words, from the ticket whose name is given.
     pub fn text(&self, ticket: &str) -> String {
         let often = if self.luck < 0.01 {
-            "fewer than one".to_owned()
+            "1".to_owned()
         } else {
             format!("{:.0}", 100.0 * self.luck)
         };
@@ -53,7 +53,7 @@ impl Exchange {
             ""
         };
         format!(
-            "{ticket} and {} would both fit with their weights exchanged ({:+.1} and {:+.1} % off); {weak}luck alone makes such a pair in {often} of a hundred sets of tickets like this",
+            "{ticket} and {} would both fit with their weights exchanged ({:+.1} and {:+.1} % off); {weak}luck alone makes such a pair in up to {often} of a hundred sets of tickets like this",
             self.with, self.off_expected_pct, self.other_off_expected_pct
         )
     }

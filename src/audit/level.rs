@@ -16,6 +16,10 @@ const ALPHA: f64 = 0.05;
 /// A weight that is explained comes at least this near (our choice: half of the best load errors published).
 const LEAST_TOLERANCE: f64 = 0.01;
 
+/// What tickets that stray together are worth at least, independent ones (our choice: with eight or more, an interval from
+/// two would say more of Student's t than of them).
+const LEAST_WORTH: f64 = 3.0;
+
 /// What a machine's tickets say together.
 #[derive(Default)]
 pub(super) struct Level {
@@ -151,7 +155,7 @@ impl Level {
         // n values of a first-order series are worth n(1 − r)/(1 + r) independent ones (Bayley & Hammersley 1946, J. R.
         // Stat. Soc. Suppl. 8:184, to first order), and scatter about their own mean by less than they do about the true one.
         let n = self.logs.len() as f64;
-        let worth = (n * (1.0 - r) / (1.0 + r)).max(2.0);
+        let worth = (n * (1.0 - r) / (1.0 + r)).max(LEAST_WORTH);
         let sd = sd(&self.logs)? * ((n - 1.0) / n * worth / (worth - 1.0)).sqrt();
         Some(Interval {
             half: student_975(worth - 1.0) * sd / worth.sqrt(),

@@ -14,6 +14,8 @@ use crate::units::POUND_KG;
 
 /// A slip that would explain more than this share of differences of its size explains nothing (our choice).
 pub(super) const MOST_CHANCE: f64 = 1.0 / 3.0;
+/// And more than this is not even named as weak (our choice).
+const MOST_CHANCE_WEAK: f64 = 0.75;
 /// Empty trucks and wagons with their tractors, kg (our choice: from a small wagon to a road train).
 const EMPTY_KG: (f64, f64) = (5_000.0, 20_000.0);
 /// Two tickets too heavy by the same, within this, share a vehicle, kg (our choice: fuel, mud and a driver).
@@ -132,7 +134,7 @@ pub(super) fn explain(case: &Case) -> Explained {
     strong.extend(gross.clone().filter(is_strong));
     let slip = likeliest(strong).or(gross.map(|(_, slip)| slip));
     Explained {
-        weak: likeliest(weak).filter(|_| slip.is_none()),
+        weak: likeliest(weak).filter(|w| slip.is_none() && w.chance <= MOST_CHANCE_WEAK),
         slip,
     }
 }

@@ -140,7 +140,7 @@ fn off(page: &mut Page, n: usize, tickets: &[&TicketAudit], action: &str) {
     );
     page.hanging(
         "     why: ",
-        "farther than 3 % from what the machine's other tickets lead to expect, but its loads scatter too much by \
+        "farther than 3 % from what the machine's other tickets lead to expect, where loads scatter too much by \
          themselves to blame the paper: ticket or sensor",
         10,
     );

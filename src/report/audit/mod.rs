@@ -142,8 +142,8 @@ fn all_tickets(page: &mut Page, audit: &Audit) {
     page.line("");
     page.hanging(
         "",
-        "logged: after faults are replaced; off %: weighed against expected, + where the ticket is heavier; flow: a tenth of \
-         the load's grain passed below, a tenth above; moisture: offset, tested less logged, points.",
+        "logged: kg, after faults are replaced; off %: weighed against expected, + where the ticket is heavier; kg/s: middle \
+         flow of the load; moist: tested less logged moisture, points.",
         0,
     );
 }
@@ -166,10 +166,7 @@ fn of_one(page: &mut Page, whose: &str, tickets: &[&TicketAudit]) {
                 number(Some(t.weighed_kg), 0),
                 number(t.expected_kg, 0),
                 signed(t.off_expected_pct),
-                t.flow_kg_s.map_or_else(
-                    || MISSING.to_owned(),
-                    |f| format!("{:.1}–{:.1}", f[0], f[2]),
-                ),
+                number(t.flow_kg_s.map(|f| f[1]), 1),
                 signed(t.moisture_offset_pct),
             ]
         })
@@ -183,7 +180,7 @@ fn of_one(page: &mut Page, whose: &str, tickets: &[&TicketAudit]) {
         ("weighed", Side::Right),
         ("expected", Side::Right),
         ("off %", Side::Right),
-        ("flow kg/s", Side::Right),
+        ("kg/s", Side::Right),
         ("moist", Side::Right),
     ];
     table(page, &columns, &rows, 2);
