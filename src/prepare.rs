@@ -147,7 +147,7 @@ impl Prepared {
                 passes: &passes,
             },
             boundary.as_ref(),
-            &width_params(job).check()?,
+            &width_params(job, field).check()?,
         );
         passes.keep_to_crop(
             log,
@@ -174,6 +174,24 @@ impl Prepared {
     }
 }
 
+impl Prepared {
+    /// The ground that each row newly cut, as four corners in the frame (see [`width::newly_cut`]).
+    ///
+    /// # Errors
+    /// Where the job's settings are out of range.
+    pub fn newly_cut(&self, job: &Job) -> Result<Vec<Option<[[f64; 2]; 4]>>, WidthError> {
+        let rows = Rows {
+            order: &self.timeline.work_order(&self.input.log),
+            passes: &self.passes,
+        };
+        Ok(width::newly_cut(
+            rows,
+            &self.width.share,
+            &width_params(job, &self.season).check()?,
+        ))
+    }
+}
+
 /// Whether each row's ground is outside the boundary.
 fn outside(passes: &Passes, boundary: Option<&Boundary>) -> Vec<bool> {
     let of_row = |ground: &Option<Ground>| match (ground, boundary) {
@@ -195,8 +213,11 @@ fn pass_params(job: &Job, machines: &[String]) -> passes::Params {
     params
 }
 
-fn width_params(job: &Job) -> width::Params {
-    let mut params = width::Params::default();
+fn width_params(job: &Job, field: &FieldSeason) -> width::Params {
+    let mut params = width::Params {
+        row_spacing: field.crop.row_spacing,
+        ..width::Params::default()
+    };
     if let Some(share) = job.limits.cut_share {
         params.least_share = share;
     }

@@ -39,6 +39,7 @@ fn a_field_is_written_whole_and_a_second_run_gives_the_same_bytes() {
     let result = FieldResult {
         map: &map,
         summary: &summary,
+        pages: &|_| Vec::new(),
     };
     let written = write_field(dir.path(), result, &job).unwrap();
     let first = contents(dir.path());
@@ -50,14 +51,18 @@ fn a_field_is_written_whole_and_a_second_run_gives_the_same_bytes() {
             "points.dbf",
             "points.geojson",
             "points.prj",
+            "points.qml",
             "points.shp",
             "points.shx",
+            "points.sld",
             "set-aside.cpg",
             "set-aside.dbf",
             "set-aside.geojson",
             "set-aside.prj",
+            "set-aside.qml",
             "set-aside.shp",
             "set-aside.shx",
+            "set-aside.sld",
             "summary.json",
         ]
     );
@@ -78,6 +83,46 @@ fn a_field_is_written_whole_and_a_second_run_gives_the_same_bytes() {
     }
 }
 
+/// Every layer in every format: no clock, no chance, no order of threads in it.
+#[test]
+fn every_format_gives_the_same_bytes_again() {
+    let map = write_fixture::map(3000);
+    let summary = write_fixture::summary(&map);
+    let dir = tempfile::tempdir().unwrap();
+    let job = write_fixture::whole_job(dir.path().into(), OutputCrs::Utm);
+    let result = FieldResult {
+        map: &map,
+        summary: &summary,
+        pages: &|_| Vec::new(),
+    };
+    let write = |folder: &str, threads: usize| {
+        let folder = dir.path().join(folder);
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build()
+            .unwrap();
+        let written = pool.install(|| write_field(&folder, result, &job)).unwrap();
+        (contents(&folder), written)
+    };
+    let (first, written) = write("one", 1);
+    // A format of one file, or five; a style in two languages; the summary.
+    assert_eq!(first.len(), 3 * (4 + 5 + 2) + 1);
+    assert_eq!(written.files.len(), first.len());
+    let (second, _) = write("two", 3);
+    for (name, bytes) in &first {
+        assert!(second[name] == *bytes, "{name} differs");
+    }
+    // Points without a position have no place in FlatGeobuf, and that is said.
+    let nowhere = |kept: bool| {
+        (0..3000)
+            .filter(|&i| map.verdicts.is_kept(i) == kept && map.lon[i].is_nan())
+            .count()
+    };
+    let said: Vec<&str> = written.remarks.iter().map(|r| r.text.as_str()).collect();
+    let set_aside = format!("set-aside.fgb: {} of 429 points", nowhere(false));
+    assert!(said.iter().any(|t| t.starts_with(&set_aside)), "{said:?}");
+}
+
 /// RFC 7946, and null for what is missing: read by the `geojson` crate.
 #[test]
 fn geojson_reads_back_to_the_map() {
@@ -90,6 +135,7 @@ fn geojson_reads_back_to_the_map() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -173,6 +219,7 @@ fn shapefile_reads_back_to_the_map() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -224,6 +271,7 @@ fn what_a_shapefile_cannot_hold_is_left_blank_or_cut_and_said() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -278,6 +326,7 @@ fn a_layer_without_points_is_a_valid_file() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -306,14 +355,30 @@ fn layers_that_the_job_no_longer_asks_for_go_and_other_files_stay() {
     let result = FieldResult {
         map: &map,
         summary: &summary,
+        pages: &|_| Vec::new(),
     };
     fs::write(dir.path().join("notes.txt"), "mine").unwrap();
+    job.formats = Format::ALL.to_vec();
+    job.layers = Layer::ALL.to_vec();
     write_field(dir.path(), result, &job).unwrap();
     job.formats = vec![Format::GeoJson];
     job.layers = vec![Layer::Points];
     write_field(dir.path(), result, &job).unwrap();
     let left: Vec<String> = contents(dir.path()).into_keys().collect();
-    assert_eq!(left, ["notes.txt", "points.geojson", "summary.json"]);
+    assert_eq!(
+        left,
+        [
+            "notes.txt",
+            "points.geojson",
+            "points.qml",
+            "points.sld",
+            "summary.json"
+        ]
+    );
+    job.formats = vec![Format::GeoPackage];
+    write_field(dir.path(), result, &job).unwrap();
+    let left: Vec<String> = contents(dir.path()).into_keys().collect();
+    assert_eq!(left, ["notes.txt", "points.gpkg", "summary.json"]);
 }
 
 #[test]
@@ -329,6 +394,7 @@ fn a_folder_that_cannot_be_made_is_named_with_its_cause_and_a_way_out() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )

@@ -1,15 +1,14 @@
-use std::io::{ErrorKind, Write};
 use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::{DONE, Failure, SOME_FAILED};
+use super::{DONE, Failure, Format, SOME_FAILED, print};
 use crate::audit::{self, AuditField, FailedField};
 use crate::batch::FieldError;
 use crate::job::{FieldSeason, Job};
 use crate::prepare::PrepareError;
 use crate::read::read_field;
-use crate::report;
+use crate::report::{self, audit::Listed};
 
 /// Holds the scale tickets of a job against its logs: which to check first, and why. Writes nothing.
 #[derive(Debug, clap::Args)]
@@ -19,14 +18,9 @@ pub(super) struct Arguments {
     /// How to print it.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, clap::ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs: everything, with stable codes.
-    Json,
+    /// List every ticket at the end of the text, not only those to look up.
+    #[arg(long)]
+    all: bool,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
@@ -48,21 +42,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let mut audit = audit::audit(&fields);
     audit.failed = failed;
     let text = match arguments.format {
-        Format::Text => report::audit::text(&audit),
+        Format::Text if arguments.all => report::audit::text(&audit, Listed::All),
+        Format::Text => report::audit::text(&audit, Listed::ToCheck),
         Format::Json => serde_json::to_string_pretty(&audit)
             .map(|json| json + "\n")
             .map_err(|e| Failure::new(format!("the audit cannot be printed: {e}"), None))?,
     };
-    match std::io::stdout().write_all(text.as_bytes()) {
-        // Whoever reads it may stop, as `head` does.
-        Err(e) if e.kind() != ErrorKind::BrokenPipe => {
-            return Err(Failure::new(
-                format!("the audit cannot be printed: {e}"),
-                None,
-            ));
-        }
-        _ => {}
-    }
+    print(&text)?;
     Ok(status)
 }
 
