@@ -435,7 +435,7 @@ fn loads_caption(s: &Summary) -> String {
         None => "Too few tickets to say how far an unweighed load may be off.".to_owned(),
     };
     format!(
-        "Open mark: logged against the scale. Filled mark: the same once the machine has one factor. The band is ± 3 %, which a well calibrated monitor keeps (common practice). Each ticket then closes its own load exactly. {error}"
+        "Open mark: logged against the scale. Filled mark: the same once the machine has one factor. Dashed: where an unweighed load may lie. The band is ± 3 %, which a well calibrated monitor keeps (common practice). Each ticket then closes its own load exactly. {error}"
     )
 }
 
