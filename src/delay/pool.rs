@@ -118,13 +118,14 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
     out.into_iter().flatten().collect()
 }
 
-/// A minimum that stands out, joined with what the entries say.
+/// A minimum that stands out, beside what the entries say.
 ///
 /// A machine that is seen to fill has the delay that its filling shows, or about; a valley elsewhere is chance.
 fn valley(minimum: Option<Minimum>, entries: Option<(f64, f64)>, step: f64) -> Option<Minimum> {
     let minimum = minimum?;
     let apart = entries.map_or(0.0, |e| (e.0 - minimum.delay).abs());
-    Some(minimum.joined(entries, agree(step)))
+    let entries = entries.map(|e| e.0);
+    Some(minimum.supported_by(entries, agree(step)))
         .filter(|m| m.stands_out() && apart <= 2.0 * agree(step))
 }
 
