@@ -36,7 +36,7 @@ pub struct FieldEvidence<'a> {
 }
 
 /// The second estimator against the first.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Disagreement {
     /// Delay by the rise of flow at pass entry, s; 0 where flow is there from the start.
     pub by_entries: f64,
@@ -45,7 +45,7 @@ pub struct Disagreement {
 }
 
 /// What is used for one field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Decision {
     /// Transport delay.
     pub delay: Estimate,

@@ -22,7 +22,7 @@ const RESAMPLES: usize = 200;
 const DEFAULT_S: (f64, f64) = (6.0, 4.0);
 
 /// One ramp.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Ramp {
     /// Its length, s.
     pub seconds: f64,
@@ -35,7 +35,7 @@ pub struct Ramp {
 }
 
 /// Both ramps of a machine in a crop.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Ramps {
     /// Filling.
     pub entry: Ramp,

@@ -5,6 +5,7 @@ mod columns;
 mod error;
 mod field;
 mod find;
+mod fingerprint;
 mod layout;
 mod log_file;
 mod log_row;
@@ -19,6 +20,7 @@ mod time;
 pub use columns::{FoundColumn, Recognised, recognise};
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
+pub use fingerprint::fingerprint;
 
 use geo::MultiPolygon;
 

@@ -195,6 +195,16 @@ pub(crate) fn write_json(
     })
 }
 
+/// Writes a file whole, with the folder that it stands in.
+pub(crate) fn write_bytes(path: &Path, bytes: &[u8]) -> Result<PathBuf, WriteError> {
+    if let Some(folder) = path.parent() {
+        atomic::make_folder(folder)?;
+    }
+    atomic::write_whole(path, |out| {
+        out.write_all(bytes).map_err(WriteError::file(path))
+    })
+}
+
 /// Makes the results folder and sees that it can be written, before anything is computed.
 pub fn prepare_results(results: &Path) -> Result<(), WriteError> {
     atomic::make_folder(results)?;

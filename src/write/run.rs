@@ -48,6 +48,8 @@ pub struct FieldOutcome {
     pub folder: String,
     /// What became of it.
     pub outcome: Outcome,
+    /// Hash of what its results follow from, where it is done.
+    pub content: Option<u128>,
 }
 
 impl FieldOutcome {
@@ -61,7 +63,14 @@ impl FieldOutcome {
             crop: field.crop.name.clone(),
             folder: folder.to_owned(),
             outcome,
+            content: None,
         }
+    }
+
+    /// The same, with the hash of what its results follow from.
+    #[must_use]
+    pub fn with_content(self, content: Option<u128>) -> Self {
+        Self { content, ..self }
     }
 
     /// Its figures, where it is done.
@@ -119,6 +128,10 @@ pub struct RunField {
     pub folder: String,
     /// Why it failed.
     pub error: Option<String>,
+    /// Hash of everything that its results follow from: inputs, settings, program, and what the batch says of its
+    /// machines and loads. The same hash, the same results.
+    #[serde(default)]
+    pub content: Option<String>,
 }
 
 impl RunRecord {
@@ -135,6 +148,7 @@ impl RunRecord {
                 status: f.status(),
                 folder: f.folder.clone(),
                 error: f.error().map(str::to_owned),
+                content: f.content.map(|hash| format!("{hash:032x}")),
             })
             .collect();
         Self {
@@ -151,6 +165,24 @@ impl RunRecord {
         atomic::remove_drafts(&path)?;
         write_json(&path, self)
     }
+}
+
+/// Everything that one field's evidence follows from besides its input files: the settings of the job and of that field,
+/// as text. How results are written is not among them.
+pub(crate) fn evidence_settings(job: &Job, season: &FieldSeason) -> String {
+    let mut settings = settings(job);
+    for written in ["name", "file", "formats", "layers", "crs", "yield_unit"] {
+        if let Some(head) = settings["job"].as_object_mut() {
+            head.remove(written);
+        }
+    }
+    settings["fields"] = field(season);
+    settings.to_string()
+}
+
+/// How results are written, as text.
+pub(crate) fn written_settings(job: &Job) -> String {
+    settings(job)["job"].to_string()
 }
 
 /// The job as it was understood; amounts carry their unit in their key. Paths are as the user wrote them: where
