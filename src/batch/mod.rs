@@ -360,3 +360,38 @@ fn folder_path(results: &Path, folder: &str) -> PathBuf {
         .split('/')
         .fold(results.to_owned(), |path, part| path.join(part))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_panic_costs_its_field_alone() {
+        let dir = tempfile::tempdir().unwrap();
+        let field = |name: &str| {
+            format!(
+                "[[field]]\nclient = \"c\"\nfarm = \"f\"\nname = \"{name}\"\nseason = 2025\ncrop = \"maize\"\nlogs = [\"x\"]\n"
+            )
+        };
+        let text = field("one") + &field("two");
+        let job = crate::job::parse(&text, "job.toml", dir.path()).unwrap();
+        let work = Work::open(dir.path(), Sharing::Alone).unwrap();
+        let batch = Batch::new(&job, Options::default(), &Silent, work);
+        let work = |_, f: usize| {
+            assert!(f > 0, "nothing at {f}");
+            Ok(f)
+        };
+        assert_eq!(batch.each(Act::Scale, &[0, 1], work), [None, Some(1)]);
+        let said = batch.failure(0).unwrap();
+        assert!(
+            said.contains("an error of the program itself: nothing at 0"),
+            "{said}"
+        );
+        assert!(batch.failure(1).is_none());
+        // It takes no part in what comes after.
+        assert_eq!(
+            batch.each(Act::Write, &[0, 1], |_, f| Ok(f)),
+            [None, Some(1)]
+        );
+    }
+}

@@ -94,31 +94,32 @@ pub fn merge(job: &Job, act: Act, progress: &dyn Progress) -> Result<Merged, Bat
     let all: Vec<usize> = (0..job.fields.len()).collect();
     match act {
         Act::Machines => {
-            let evidence = batch.kept_of_all::<Vec<MachineEvidence>>(act, Kind::Machines)?;
-            let values = evidence.iter().map(|e| e.as_ref().map(|(_, v)| v.clone()));
-            let decisions = batch.pool_machines(&values.collect::<Vec<_>>());
-            let pooled = batch.keep_pooled(Kind::MachinesPooled, evidence, decisions)?;
+            let (keys, evidence) = batch.kept_of_all(act, Kind::Machines)?;
+            let decisions = batch.pool_machines(&evidence);
+            let pooled = batch.keep_pooled(Kind::MachinesPooled, &keys, decisions)?;
             Ok(Merged::Pooled(pooled))
         }
         Act::Scale => {
-            let evidence = batch.kept_of_all::<ScaleEvidence>(act, Kind::Scale)?;
-            let values = evidence.iter().map(|e| e.as_ref().map(|(_, v)| v.clone()));
-            let decisions = batch.pool_scale(&values.collect::<Vec<_>>());
-            let pooled = batch.keep_pooled(Kind::ScalePooled, evidence, decisions)?;
+            let (keys, evidence) = batch.kept_of_all(act, Kind::Scale)?;
+            let decisions = batch.pool_scale(&evidence);
+            let pooled = batch.keep_pooled(Kind::ScalePooled, &keys, decisions)?;
             Ok(Merged::Pooled(pooled))
         }
         Act::Write => {
-            let kept = batch.kept_of_all::<super::Done>(act, Kind::Outcome)?;
-            for (f, outcome) in kept.iter().enumerate() {
-                if let Some((key, _)) = outcome {
-                    batch.note_content(f, *key);
+            let (keys, done) = batch.kept_of_all::<super::Done>(act, Kind::Outcome)?;
+            for (f, key) in keys.into_iter().enumerate() {
+                if let Some(key) = key {
+                    batch.note_content(f, key);
                 }
             }
-            let done = kept.into_iter().map(|k| k.map(|(_, done)| done.summary));
-            batch.finish(&all, done.collect()).map(Merged::Written)
+            let summaries = done.into_iter().map(|d| d.map(|done| done.summary));
+            batch.finish(&all, summaries.collect()).map(Merged::Written)
         }
     }
 }
+
+/// For each field, a hash, or nothing where it has failed.
+type Keys = Vec<Option<u128>>;
 
 impl Batch<'_> {
     /// Keeps why fields failed, so that a merge knows of them.
@@ -194,26 +195,26 @@ impl Batch<'_> {
         }
     }
 
-    /// What every field left of an act, with its key; a field that failed in it is noted and has none.
+    /// What every field left of an act, and its keys; a field that failed in it is noted and has neither.
     fn kept_of_all<T: serde::de::DeserializeOwned>(
         &self,
         act: Act,
         kind: Kind,
-    ) -> Result<Vec<Option<(u128, T)>>, BatchError> {
+    ) -> Result<(Keys, Vec<Option<T>>), BatchError> {
         let mut missing = vec![];
         let kept = (0..self.job.fields.len())
             .map(|f| match self.work.load::<T>(&self.folders[f], kind) {
-                Some(Kept { key, value: Ok(v) }) => Some((key, v)),
+                Some(Kept { key, value: Ok(v) }) => (Some(key), Some(v)),
                 Some(Kept { value: Err(e), .. }) => {
                     self.fail(act, f, &FieldError::Before(e));
-                    None
+                    (None, None)
                 }
                 None => {
                     missing.push(f);
-                    None
+                    (None, None)
                 }
             })
-            .collect();
+            .unzip();
         match missing.first() {
             None => Ok(kept),
             Some(&first) => Err(BatchError::Incomplete {
@@ -226,15 +227,15 @@ impl Batch<'_> {
     }
 
     /// Keeps a decision a field, under the key of the evidence that it follows from.
-    fn keep_pooled<E, T: serde::Serialize>(
+    fn keep_pooled<T: serde::Serialize>(
         &self,
         kind: Kind,
-        evidence: Vec<Option<(u128, E)>>,
+        keys: &[Option<u128>],
         decisions: Vec<Option<T>>,
     ) -> Result<usize, BatchError> {
         let mut pooled = 0;
-        for (f, (evidence, decision)) in evidence.iter().zip(decisions).enumerate() {
-            if let (Some((key, _)), Some(decision)) = (evidence, decision) {
+        for (f, (key, decision)) in keys.iter().zip(decisions).enumerate() {
+            if let (Some(key), Some(decision)) = (key, decision) {
                 let kept = Kept {
                     key: *key,
                     value: Ok(decision),

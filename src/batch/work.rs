@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use twox_hash::XxHash3_128;
 
 use super::BatchError;
-use crate::write::{WriteError, write_bytes};
+use crate::write::{WriteError, sweep, write_bytes};
 
 /// Folder of these files, in the results.
 pub(super) const FOLDER: &str = ".fanmill";
@@ -93,10 +93,15 @@ impl Work {
             Sharing::Shards => lock.try_lock_shared(),
         };
         match taken {
-            Ok(()) => Ok(Self {
-                folder,
-                _lock: Some(lock),
-            }),
+            Ok(()) => {
+                if sharing == Sharing::Alone {
+                    sweep(&folder)?; // nobody else is writing
+                }
+                Ok(Self {
+                    folder,
+                    _lock: Some(lock),
+                })
+            }
             Err(TryLockError::WouldBlock) => Err(BatchError::Busy(results.to_owned())),
             // Some network file systems know no locks: then nobody watches, as with any other program.
             Err(TryLockError::Error(_)) => Ok(Self {
