@@ -1,11 +1,14 @@
 //! Third act: the field, corrected with what was pooled.
 
+mod evidence;
 mod figures;
 mod ground;
 mod map;
+mod parts;
 mod warnings;
 
 use crate::checks::{CheckInput, CheckParams, Checked, RampSeconds, apply as check};
+use crate::evidence::Evidence;
 use crate::job::{Job, Layer};
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
@@ -35,7 +38,18 @@ pub enum ApplyError {
     Width(#[from] crate::width::WidthError),
 }
 
-/// Corrects a field: its map and its figures.
+/// A field, corrected.
+#[derive(Debug, Clone)]
+pub struct Applied {
+    /// Its map.
+    pub map: YieldMap,
+    /// Its figures.
+    pub summary: Summary,
+    /// What they rest on.
+    pub evidence: Evidence,
+}
+
+/// Corrects a field: its map, its figures, and what they rest on.
 ///
 /// `machines`: a decision per track of the field's timeline; `scale`: one for its loads.
 pub fn apply(
@@ -43,7 +57,7 @@ pub fn apply(
     field: &Prepared,
     machines: &[MachineDecision],
     scale: &ScaleDecision,
-) -> Result<(YieldMap, Summary), ApplyError> {
+) -> Result<Applied, ApplyError> {
     let ground = ground::place(field, machines, &scale.loads);
     let columns = map::Columns::new(job, field, &ground);
     let checked = run_checks(job, field, machines, &ground, &columns)?;
@@ -62,7 +76,13 @@ pub fn apply(
     let mut summary = figures::summarise(job, field, machines, scale, &ground, &columns, &map);
     (summary.quality.before, summary.quality.after) = (quality.before, quality.after);
     summary.warnings = warnings::collect(field, machines, scale, &checked, &summary);
-    Ok((map, summary))
+    let limits = &checked.limits;
+    let evidence = evidence::collect(field, machines, scale, &ground, columns, &map, limits);
+    Ok(Applied {
+        map,
+        summary,
+        evidence,
+    })
 }
 
 fn run_checks(

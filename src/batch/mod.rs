@@ -17,15 +17,18 @@ use std::sync::{Mutex, OnceLock};
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::apply::apply;
+use crate::apply::{Applied, apply};
+use crate::evidence::Evidence;
 use crate::gather::{self, MachineEvidence, ScaleEvidence};
-use crate::job::Job;
+use crate::job::{FieldSeason, Job};
+use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
 use crate::read::{fingerprint, read_field};
+use crate::report::pages;
 use crate::summary::Summary;
 use crate::write::run::{FieldOutcome, Outcome, RunRecord, evidence_settings, written_settings};
-use crate::write::{FieldResult, folders, tables, write_field};
+use crate::write::{FieldResult, WriteError, folders, tables, write_field, write_page};
 
 pub use error::{BatchError, FieldError};
 pub use shard::{Merged, Shard, merge, run_shard};
@@ -119,6 +122,35 @@ struct Done {
     files: Vec<String>,
 }
 
+/// The pages over the whole batch, and what all pages share.
+fn write_pages(job: &Job, outcomes: &[FieldOutcome]) -> Result<(), WriteError> {
+    let mut all = pages::assets();
+    all.extend(pages::clients(&job.name, outcomes));
+    all.push(pages::index(&job.name, outcomes));
+    for page in all {
+        write_page(&job.results, &page.name, &page.bytes)?;
+    }
+    Ok(())
+}
+
+fn pages_of(
+    job: &Job,
+    field: &FieldSeason,
+    map: &YieldMap,
+    summary: &Summary,
+    evidence: &Evidence,
+) -> Vec<(String, Vec<u8>)> {
+    let page = pages::FieldPage {
+        job,
+        field,
+        map,
+        summary,
+        evidence,
+    };
+    let files = pages::of_field(&page).into_iter();
+    files.map(|p| (p.name, p.bytes)).collect()
+}
+
 struct Batch<'a> {
     job: &'a Job,
     options: Options,
@@ -187,8 +219,8 @@ impl<'a> Batch<'a> {
             let (Some(machines), Some(scale)) = (&machines[k], &scale[k]) else {
                 return Err(FieldError::NotPooled { act: Act::Scale });
             };
-            let evidence = hash_with(hash_with(self.key(f)?, machines), scale);
-            let key = hash_with(evidence, &written_settings(self.job));
+            let gathered = hash_with(hash_with(self.key(f)?, machines), scale);
+            let key = hash_with(gathered, &written_settings(self.job));
             self.note_content(f, key);
             let folder = folder_path(&self.job.results, &self.folders[f]);
             if let Some(done) = self.kept::<Done>(f, Kind::Outcome, key)
@@ -197,14 +229,22 @@ impl<'a> Batch<'a> {
                 return Ok(done.summary);
             }
             let field = self.prepared(f)?;
-            let (map, mut summary) = apply(self.job, &field, machines, scale)?;
+            let Applied {
+                map,
+                mut summary,
+                evidence,
+            } = apply(self.job, &field, machines, scale)?;
             let result = FieldResult {
                 map: &map,
                 summary: &summary,
+                pages: &|figures| pages_of(self.job, &field.season, &map, figures, &evidence),
             };
             let written = write_field(&folder, result, self.job)?;
             summary.warnings.extend(written.remarks);
-            let names = written.files.iter().filter_map(|path| path.file_name());
+            let names = written
+                .files
+                .iter()
+                .filter_map(|path| path.strip_prefix(&folder).ok());
             let done = Done {
                 summary,
                 files: names.map(|n| n.to_string_lossy().into_owned()).collect(),
@@ -239,6 +279,7 @@ impl<'a> Batch<'a> {
         tables::write_fields(&self.job.results, &outcomes)?;
         tables::write_loads(&self.job.results, &outcomes)?;
         RunRecord::new(self.job, &outcomes).write(&self.job.results)?;
+        write_pages(self.job, &outcomes)?;
         Ok(outcomes)
     }
 

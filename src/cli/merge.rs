@@ -2,7 +2,7 @@ use std::path::PathBuf;
 
 use super::progress::Reporter;
 use super::run::{self, ActName};
-use super::{DONE, Failure, SOME_FAILED};
+use super::{DONE, Failure, SOME_FAILED, print};
 use crate::batch::{self, Merged};
 use crate::job::Job;
 use crate::write::run::{FieldOutcome, Status};
@@ -28,13 +28,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     match merged {
         Merged::Pooled(fields) => {
             if !arguments.quiet {
-                println!("{fields} of {} fields pooled", job.fields.len());
+                print(&format!("{fields} of {} fields pooled\n", job.fields.len()))?;
             }
             Ok(DONE)
         }
         Merged::Written(outcomes) => {
             if !arguments.quiet {
-                run::print(&outcomes);
+                print(&run::text(&job, &outcomes))?;
             }
             let failed = |o: &FieldOutcome| o.status() == Status::Failed;
             let failed = outcomes.iter().any(failed);

@@ -40,12 +40,14 @@ use style::Style;
 pub const SUMMARY: &str = "summary.json";
 
 /// What one field season came to.
-#[derive(Debug, Clone, Copy)]
+#[derive(Clone, Copy)]
 pub struct FieldResult<'a> {
     /// Its points.
     pub map: &'a YieldMap,
     /// Its figures.
     pub summary: &'a Summary,
+    /// Makes its pages from the figures as they are written. Each has a name and contents.
+    pub pages: &'a (dyn Fn(&Summary) -> Vec<(String, Vec<u8>)> + Sync),
 }
 
 /// What was written.
@@ -75,13 +77,15 @@ pub fn write_field(
     result: FieldResult<'_>,
     job: &Job,
 ) -> Result<Written, WriteError> {
-    let mut written = atomic::fill_folder(folder, |to| write_into(to, result, job))?;
-    for file in &mut written.files {
-        if let Some(name) = file.file_name() {
-            *file = folder.join(name);
+    atomic::fill_folder(folder, |to| {
+        let mut written = write_into(to, result, job)?;
+        for file in &mut written.files {
+            if let Ok(name) = file.strip_prefix(to) {
+                *file = folder.join(name);
+            }
         }
-    }
-    Ok(written)
+        Ok(written)
+    })
 }
 
 fn write_into(folder: &Path, result: FieldResult<'_>, job: &Job) -> Result<Written, WriteError> {
@@ -129,6 +133,9 @@ fn write_into(folder: &Path, result: FieldResult<'_>, job: &Job) -> Result<Writt
             .to_mut()
             .warnings
             .extend(written.remarks.iter().cloned());
+    }
+    for (name, bytes) in (result.pages)(&figures) {
+        written.files.push(write_page(folder, &name, &bytes)?);
     }
     written.files.push(write_json(&summary, &figures)?);
     Ok(written)
@@ -189,6 +196,18 @@ fn remove_unwanted(folder: &Path, job: &Job) -> Result<(), WriteError> {
         }
     }
     Ok(())
+}
+
+/// Writes a page or what belongs to it. `name`: relative to the folder, with `/` between its parts.
+pub fn write_page(folder: &Path, name: &str, bytes: &[u8]) -> Result<PathBuf, WriteError> {
+    let path = name
+        .split('/')
+        .fold(folder.to_owned(), |path, part| path.join(part));
+    atomic::make_folder(path.parent().unwrap_or(folder))?;
+    atomic::remove_drafts(&path)?;
+    atomic::write_whole(&path, |out| {
+        out.write_all(bytes).map_err(WriteError::file(&path))
+    })
 }
 
 /// Writes a JSON document for people and programs: indented, missing numbers null.
