@@ -4,12 +4,13 @@
 
 use std::time::Instant;
 
-use fanmill::apply::apply;
+use fanmill::apply::{Applied, apply};
 use fanmill::faults::FaultParams;
 use fanmill::gather;
 use fanmill::log::Timeline;
 use fanmill::pool;
 use fanmill::prepare::Prepared;
+use fanmill::report::pages::{FieldPage, of_field};
 use fanmill::simulate::{FieldSpec, Shape, simulate};
 
 fn main() {
@@ -62,9 +63,25 @@ fn main() {
             lap("gather scale");
             let scales = pool::scale(&[("c", &scale)]);
             lap("pool scale");
-            let (map, summary) =
-                apply(&job, &prepared, &machines[0], &scales[0]).expect("sound columns");
+            let Applied {
+                map,
+                summary,
+                evidence,
+            } = apply(&job, &prepared, &machines[0], &scales[0]).expect("sound columns");
             lap("apply");
+            let pages = of_field(&FieldPage {
+                job: &job,
+                field,
+                map: &map,
+                summary: &summary,
+                evidence: &evidence,
+            });
+            lap("pages");
+            let bytes: usize = pages.iter().map(|p| p.bytes.len()).sum();
+            println!(
+                "{:>5.1} bytes of pages per row",
+                bytes as f64 / map.row.len() as f64
+            );
             println!(
                 "{} rows, {} kept, mean {:?}\n",
                 map.row.len(),

@@ -87,18 +87,29 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
 fn header_width(field: &Prepared) -> Option<Remark> {
     let check = field.width.spacing.header_width_check.as_ref()?;
     let ratio = check.spacing / check.entered;
-    ((ratio - 1.0).abs() > WIDTH_APART).then(|| {
-        Remark::new(
-            "header-width",
-            format!(
-                "the header is entered as {:.2} m, but passes lie {:.2} m apart ({} pairs of passes); if that is its cut width, yields computed from the entered width are off by {:+.1} %",
-                check.entered,
-                check.spacing,
-                check.pass_pairs,
-                100.0 * (ratio - 1.0)
-            ),
+    if !((ratio - 1.0).abs() > WIDTH_APART) {
+        return None;
+    }
+    let seen = format!(
+        "the header is entered as {:.2} m, but passes lie {:.2} m apart ({} pairs of passes)",
+        check.entered, check.spacing, check.pass_pairs
+    );
+    // Nobody leaves strips standing, so a gap is a header entered too narrow, and all ground is counted too small. An
+    // overlap may be real, and is taken off in any case; only where nothing was cut beside before does the width as
+    // entered count.
+    let text = if ratio > 1.0 {
+        format!(
+            "{seen}; if it cuts that width, yields per area are about {:.0} % too high: correct header_width",
+            100.0 * (ratio - 1.0)
         )
-    })
+    } else {
+        format!(
+            "{seen}; {:.1} m are taken for overlap. If there is none, correct header_width: yields per area are about {:.0} % too low where no pass beside was cut before (first passes, headlands, around point rows) and right elsewhere",
+            check.entered - check.spacing,
+            100.0 * (1.0 - ratio)
+        )
+    };
+    Some(Remark::new("header-width", text))
 }
 
 fn no_scale(summary: &Summary) -> Option<Remark> {

@@ -20,14 +20,15 @@ use serde::{Deserialize, Serialize};
 use crate::apply::{Applied, apply};
 use crate::evidence::Evidence;
 use crate::gather::{self, MachineEvidence, ScaleEvidence};
-use crate::job::{FieldSeason, Job};
+use crate::job::{FieldSeason, Job, OutputCrs};
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
 use crate::read::{fingerprint, read_field};
 use crate::report::pages;
 use crate::summary::Summary;
-use crate::write::run::{FieldOutcome, Outcome, RunRecord, evidence_settings, written_settings};
+use crate::units::YieldUnit;
+use crate::write::run::{FieldOutcome, Outcome, RunRecord};
 use crate::write::{FieldResult, WriteError, folders, tables, write_field, write_page};
 
 pub use error::{BatchError, FieldError};
@@ -159,6 +160,7 @@ struct Batch<'a> {
     work: Work,
     store: Store,
     fields: Vec<State>,
+    settings: Settings,
 }
 
 /// What is known of one field while the batch runs.
@@ -171,6 +173,35 @@ struct State {
     failure: Mutex<Option<String>>,
 }
 
+/// Settings of the job as text, for hashes: every one of them, but neither fields nor where things stand on this machine.
+struct Settings {
+    /// What evidence follows from.
+    evidence: String,
+    /// What results follow from.
+    written: String,
+}
+
+impl Settings {
+    fn of(job: &Job) -> Self {
+        let mut job = Job {
+            base: PathBuf::new(),
+            results: PathBuf::new(),
+            fields: vec![],
+            ..job.clone()
+        };
+        let written = format!("{job:?}");
+        // How results are named and written says nothing about the evidence.
+        job.name.clear();
+        job.file.clear();
+        job.formats.clear();
+        job.layers.clear();
+        job.crs = OutputCrs::Utm;
+        job.yield_unit = YieldUnit::default();
+        let evidence = format!("{job:?}");
+        Self { evidence, written }
+    }
+}
+
 impl<'a> Batch<'a> {
     fn new(job: &'a Job, options: Options, progress: &'a dyn Progress, work: Work) -> Self {
         Self {
@@ -181,6 +212,7 @@ impl<'a> Batch<'a> {
             work,
             store: Store::new(job.fields.len()),
             fields: job.fields.iter().map(|_| State::default()).collect(),
+            settings: Settings::of(job),
         }
     }
 
@@ -220,7 +252,7 @@ impl<'a> Batch<'a> {
                 return Err(FieldError::NotPooled { act: Act::Scale });
             };
             let gathered = hash_with(hash_with(self.key(f)?, machines), scale);
-            let key = hash_with(gathered, &written_settings(self.job));
+            let key = hash_with(gathered, &self.settings.written);
             self.note_content(f, key);
             let folder = folder_path(&self.job.results, &self.folders[f]);
             if let Some(done) = self.kept::<Done>(f, Kind::Outcome, key)
@@ -355,7 +387,8 @@ impl<'a> Batch<'a> {
         let input = fingerprint(self.job, season)?;
         let key = hash(&[
             PROGRAM.as_bytes(),
-            evidence_settings(self.job, season).as_bytes(),
+            self.settings.evidence.as_bytes(),
+            format!("{season:?}").as_bytes(),
             &input.to_le_bytes(),
         ]);
         Ok(*self.fields[f].key.get_or_init(|| key))

@@ -167,24 +167,6 @@ impl RunRecord {
     }
 }
 
-/// Everything that one field's evidence follows from besides its input files: the settings of the job and of that field,
-/// as text. How results are written is not among them.
-pub(crate) fn evidence_settings(job: &Job, season: &FieldSeason) -> String {
-    let mut settings = settings(job);
-    for written in ["name", "file", "formats", "layers", "crs", "yield_unit"] {
-        if let Some(head) = settings["job"].as_object_mut() {
-            head.remove(written);
-        }
-    }
-    settings["fields"] = field(season);
-    settings.to_string()
-}
-
-/// How results are written, as text.
-pub(crate) fn written_settings(job: &Job) -> String {
-    settings(job)["job"].to_string()
-}
-
 /// The job as it was understood; amounts carry their unit in their key. Paths are as the user wrote them: where
 /// the job stands on this machine is nobody else's concern, and would make two copies of a run differ.
 fn settings(job: &Job) -> Value {
@@ -253,6 +235,7 @@ fn field(field: &FieldSeason) -> Value {
             "reference_moisture_pct": field.crop.reference_moisture,
             "bushel_kg": field.crop.bushel_kg,
             "highest_yield_kg_ha": field.crop.highest_yield,
+            "row_spacing_m": field.crop.row_spacing,
             "moisture_bounds_pct": field.crop.moisture_bounds,
             "credit_dry": field.crop.credit_dry,
         },

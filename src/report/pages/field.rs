@@ -512,10 +512,11 @@ fn width_caption(evidence: &Evidence) -> String {
         ),
         None => String::new(),
     };
-    format!(
-        "Ground by the share of the header on standing crop. Header {} m{gap}{sd}.",
-        optional(g.header_m, 2)
-    )
+    let header = match (g.header_m, evidence.machines.len()) {
+        (Some(header), 1) => format!(" Header {} m", rounded(header, 2)),
+        _ => " Headers as set below".to_owned(),
+    };
+    format!("Ground by the share of the header on standing crop.{header}{gap}{sd}.")
 }
 
 fn quality(s: &Summary) -> Vec<[String; 3]> {
