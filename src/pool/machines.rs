@@ -7,7 +7,7 @@ use crate::job::Job;
 use crate::ramps::{Ramps, estimate};
 
 /// What is used for one machine in one field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct MachineDecision {
     /// Machine name.
     pub machine: String,

@@ -15,7 +15,7 @@ const SCALE_SD: f64 = 0.001;
 const UNWEIGHED_SD: f64 = 0.05;
 
 /// What is used for one load of one field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct LoadDecision {
     /// True over logged mass (faults replaced).
     pub factor: f64,
@@ -40,7 +40,7 @@ pub struct LoadDecision {
 }
 
 /// What round two says of one field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct ScaleDecision {
     /// Its loads, in the order of the evidence.
     pub loads: Vec<LoadDecision>,
