@@ -9,7 +9,8 @@ use std::process::Command;
 
 use fanmill::evidence::{Evidence, SpacingGrounds};
 use fanmill::job::OutputCrs;
-use fanmill::report::pages::{FieldPage, assets, report};
+use fanmill::report::pages::{FieldPage, assets, index, report};
+use fanmill::write::run::{FieldOutcome, Outcome};
 use harness::{Farm, small_season};
 
 /// Names that no field has, and every program should bear.
@@ -171,6 +172,28 @@ fn large_report(n: usize) -> String {
     })
 }
 
+/// An index over 400 field seasons.
+fn many_fields() -> Farm {
+    let folder = Farm::empty();
+    let map = write_fixture::map(700);
+    let outcomes: Vec<FieldOutcome> = (0..400)
+        .map(|k| {
+            let mut summary = write_fixture::summary(&map);
+            summary.area_ha = f64::from(k * 37 % 400);
+            let name = format!("Field {k}");
+            let outcome = Outcome::Done(Box::new(summary));
+            FieldOutcome::new(&write_fixture::field(&name), &format!("c/f/{k}"), outcome)
+        })
+        .collect();
+    for page in assets().into_iter().chain([index("Many", &outcomes)]) {
+        folder.write(&page.name, &page.bytes);
+    }
+    for k in 0..400 {
+        folder.write(&format!("c/f/{k}/map.png"), include_bytes!("pages/map.png"));
+    }
+    folder
+}
+
 /// What the driver needs, from `scripts/test` or the environment.
 fn browser() -> Option<(PathBuf, PathBuf)> {
     let modules = PathBuf::from(std::env::var_os("FANMILL_NODE_MODULES")?);
@@ -204,6 +227,7 @@ fn a_browser_opens_and_uses_every_page() {
     }
     let name = "a/b/c/d/report.html";
     large.write(name, large_report(100_000).as_bytes());
+    let many = many_fields();
     let driver = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/pages/driver.mjs");
     let out = Command::new("node")
         .arg(driver)
@@ -212,6 +236,7 @@ fn a_browser_opens_and_uses_every_page() {
         .arg(demo.path("results"))
         .arg(large.path(name))
         .arg(hostile.path("results"))
+        .arg(many.path("index.html"))
         .output()
         .expect("node starts");
     let said = String::from_utf8_lossy(&out.stdout);

@@ -8,6 +8,7 @@ use crate::job::suggest::nearest;
 use crate::job::{LogColumn, LogSettings};
 use crate::place::Place;
 use crate::summary::Remark;
+use crate::units::tokens;
 
 /// The columns that hold plain numbers, in the order of [`Numbers`].
 pub(super) const NUMBERS: [LogColumn; 15] = [
@@ -282,6 +283,15 @@ fn warn(recognised: &Recognised, headers: &[String], file: &str, warnings: &mut 
             "no-unit",
             format!("{text}; until then the column is not read"),
         ));
+    }
+    for column in [LogColumn::Flow, LogColumn::Mass] {
+        let header = recognised.get(column).map(|f| &headers[f.index]);
+        if let Some(header) = header.filter(|h| tokens(h).iter().any(|word| word == "dry")) {
+            warnings.push(Remark::new(
+                "moisture-already-corrected",
+                format!("{file}: the header \"{header}\" speaks of dry grain, and {} is taken as wet: its moisture is about to be corrected twice; name the wet one in [log] columns if there is one", column.name()),
+            ));
+        }
     }
     for (column, _) in &recognised.absent {
         if let Some(error) = absent(recognised, &[*column], headers, file) {
