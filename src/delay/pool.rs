@@ -52,7 +52,7 @@ pub struct Disagreement {
 }
 
 /// What stands in for a delay that is refused.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Fallback {
     /// What opposed passes hint at, wider than is promised.
     Passes,
