@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::calibrate::joint::{self, GroundInput, Links, Patch};
 use crate::delay::{self, DelayInput, FieldEvidence, TrackSignals, decide};
 use crate::loads::{self, LoadEvidence};
 use crate::prepare::Prepared;
@@ -24,6 +25,19 @@ pub struct ScaleEvidence {
     pub loads: Vec<LoadEvidence>,
     /// The tickets it knows of.
     pub tickets: Vec<Ticket>,
+    /// What neighbouring ground says of the loads' factors against each other; `None` where it says nothing.
+    pub links: Option<Links>,
+}
+
+/// What round one settled for a machine, as far as round two needs it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Settled {
+    /// Delay, s.
+    pub delay: f64,
+    /// Entry ramp, s.
+    pub entry: f64,
+    /// Exit ramp, s.
+    pub exit: f64,
 }
 
 /// Round one: delays and ramps, a machine at a time, in the order of the timeline's tracks.
@@ -77,8 +91,9 @@ pub fn machines(field: &Prepared) -> Vec<MachineEvidence> {
         .collect()
 }
 
-/// Round two: masses, flows and moistures of the loads.
-pub fn scale(field: &Prepared) -> ScaleEvidence {
+/// Round two: masses, flows and moistures of the loads, and what neighbouring ground says of them. `machines`: an entry
+/// per track of the field's timeline.
+pub fn scale(field: &Prepared, machines: &[Settled]) -> ScaleEvidence {
     let Prepared {
         input,
         timeline,
@@ -89,5 +104,24 @@ pub fn scale(field: &Prepared) -> ScaleEvidence {
     ScaleEvidence {
         loads: loads::evidence(&input.log, timeline, loads, &input.tickets, &faults.mass),
         tickets: input.tickets.clone(),
+        links: joint::links(&patches(field, machines)),
     }
+}
+
+/// Patches of ground of one load on one pass each.
+pub fn patches(field: &Prepared, machines: &[Settled]) -> Vec<Patch> {
+    let faulty: Vec<bool> = field.faults.kind.iter().map(Option::is_some).collect();
+    let delay: Vec<f64> = machines.iter().map(|m| m.delay).collect();
+    let ramps: Vec<(f64, f64)> = machines.iter().map(|m| (m.entry, m.exit)).collect();
+    joint::observe(&GroundInput {
+        log: &field.input.log,
+        timeline: &field.timeline,
+        passes: &field.passes,
+        width: &field.width,
+        loads: &field.loads,
+        mass: &field.faults.mass,
+        faulty: &faulty,
+        delay: &delay,
+        ramps: &ramps,
+    })
 }

@@ -83,7 +83,8 @@ pub fn run(
     let prepared = Prepared::new(job, field, input)?;
     let evidence = gather::machines(&prepared);
     let machines = pool::machines(job, &[("c", &evidence)]).remove(0);
-    let scale = pool::scale(&[("c", &gather::scale(&prepared))]).remove(0);
+    let settled: Vec<gather::Settled> = machines.iter().map(gather::Settled::from).collect();
+    let scale = pool::scale(&[("c", &gather::scale(&prepared, &settled))]).remove(0);
     let (map, summary) = apply(job, &prepared, &machines, &scale)?;
     Ok(Run {
         season,

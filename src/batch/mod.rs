@@ -11,7 +11,7 @@ use std::sync::Mutex;
 use rayon::prelude::*;
 
 use crate::apply::{ApplyError, apply};
-use crate::gather::{self, MachineEvidence, ScaleEvidence};
+use crate::gather::{self, MachineEvidence, ScaleEvidence, Settled};
 use crate::job::{FieldSeason, Job};
 use crate::pool::{self, MachineDecision, ScaleDecision};
 use crate::prepare::{PrepareError, Prepared};
@@ -109,7 +109,7 @@ pub fn run(job: &Job, progress: &dyn Progress) -> Result<Vec<FieldOutcome>, Writ
         failed: Mutex::new(vec![None; job.fields.len()]),
     };
     let machines = batch.machines();
-    let scale = batch.scale();
+    let scale = batch.scale(&machines);
     let outcomes = batch.write(&machines, &scale, &folders);
     tables::write_fields(&job.results, &outcomes)?;
     tables::write_loads(&job.results, &outcomes)?;
@@ -140,9 +140,11 @@ impl Batch<'_> {
     }
 
     /// Second map and reduce: factors.
-    fn scale(&self) -> Vec<Option<ScaleDecision>> {
-        let evidence: Vec<Option<ScaleEvidence>> =
-            self.each(Act::Scale, |_, _, field| Ok(gather::scale(field)));
+    fn scale(&self, machines: &[Option<Vec<MachineDecision>>]) -> Vec<Option<ScaleDecision>> {
+        let evidence: Vec<Option<ScaleEvidence>> = self.each(Act::Scale, |f, _, field| {
+            let settled: Vec<Settled> = machines[f].iter().flatten().map(Settled::from).collect();
+            Ok(gather::scale(field, &settled))
+        });
         let known: Vec<usize> = (0..evidence.len())
             .filter(|&f| evidence[f].is_some())
             .collect();

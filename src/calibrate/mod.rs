@@ -9,6 +9,7 @@
 
 mod closure;
 mod factors;
+pub mod joint;
 
 pub use closure::{LoadFactor, Weighing, close};
 pub use factors::{Doubt, MachineFactor, TicketFit, machine_factor};

@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use crate::delay::{Decision, FieldEvidence, decide};
-use crate::gather::MachineEvidence;
+use crate::gather::{MachineEvidence, Settled};
 use crate::job::Job;
 use crate::ramps::{Ramps, estimate};
 
@@ -14,6 +14,16 @@ pub struct MachineDecision {
     pub delay: Decision,
     /// Ramps.
     pub ramps: Ramps,
+}
+
+impl From<&MachineDecision> for Settled {
+    fn from(decision: &MachineDecision) -> Self {
+        Self {
+            delay: decision.delay.delay.value,
+            entry: decision.ramps.entry.seconds,
+            exit: decision.ramps.exit.seconds,
+        }
+    }
 }
 
 /// Pools round one. `fields`: crop name and evidence of each field that was gathered; the result is in the same order,
