@@ -7,6 +7,7 @@
 //! Biometrika 58:545); everything but β is integrated out.
 
 use super::lattice::{Lattice, Weights};
+use super::search::lowest;
 use super::{Links, Patch};
 use crate::stats::huber_weight;
 use crate::stats::sparse::Pattern;
@@ -71,6 +72,8 @@ pub(super) struct System {
     levels: std::ops::Range<usize>,
     loads: Vec<u32>,
     observations: Vec<Observation>,
+    /// Mean log yield and log rate of each load.
+    means: Vec<(f64, f64)>,
     /// Robust weight of each observation.
     weight: Vec<f64>,
     sums: Sums,
@@ -165,6 +168,7 @@ impl System {
             levels: n + passes.len()..order,
             lattice,
             pattern,
+            means: loads.iter().map(|&l| means(&used, l)).collect(),
             loads,
             weight: vec![1.0; observations.len()],
             observations,
@@ -285,8 +289,8 @@ impl System {
         self.sum();
     }
 
-    /// Range and variances by the restricted likelihood: parabolas along each in turn.
-    fn search(&self, mut at: [f64; 3], steps: &[f64]) -> Option<([f64; 3], Solved)> {
+    /// Range and variances by the restricted likelihood.
+    fn search(&self, at: [f64; 3], steps: &[f64]) -> Option<([f64; 3], Solved)> {
         let judge = |at: [f64; 3]| {
             let solved = self.solve(at)?;
             let prior: f64 = (at.iter().zip(START))
@@ -294,38 +298,18 @@ impl System {
                 .sum();
             Some((solved.deviance + prior, solved))
         };
-        let (mut best, mut solved) = judge(at)?;
-        for step in steps {
-            for axis in 0..3 {
-                let moved = |by: f64| {
-                    let mut there = at;
-                    there[axis] += by;
-                    there
-                };
-                let (Some(low), Some(high)) = (judge(moved(-step)), judge(moved(*step))) else {
-                    continue;
-                };
-                let bend = low.0 - 2.0 * best + high.0;
-                let by = if bend > 0.0 {
-                    (0.5 * step * (low.0 - high.0) / bend).clamp(-2.0 * step, 2.0 * step)
-                } else {
-                    0.0
-                };
-                let vertex = (by.abs() > 0.05).then(|| judge(moved(by))).flatten();
-                let tried = [
-                    (moved(-step), Some(low)),
-                    (moved(*step), Some(high)),
-                    (moved(by), vertex),
-                ];
-                for (there, found) in tried {
-                    if let Some((value, s)) = found.filter(|f| f.0 < best) {
-                        (at, best, solved) = (there, value, s);
-                    }
-                }
-            }
-        }
+        let (at, _, solved) = lowest(at, steps, judge)?;
         Some((at, solved))
     }
+}
+
+/// Mean log yield and log rate of a load's patches.
+fn means(patches: &[&Patch], load: u32) -> (f64, f64) {
+    let own = patches.iter().filter(|p| p.load == load);
+    let (y, r, n) = own.fold((0.0, 0.0, 0.0), |(y, r, n), p| {
+        (y + p.ln_yield, r + p.ln_rate, n + 1.0)
+    });
+    (y / n, r / n)
 }
 
 /// What the prior of edge levels is related to: variance of a usual patch of 3 %.
@@ -371,6 +355,8 @@ pub fn links(patches: &[Patch]) -> Option<Links> {
         loads: system.loads,
         information,
         score,
+        ln_yield: system.means.iter().map(|m| m.0).collect(),
+        ln_rate: system.means.iter().map(|m| m.1).collect(),
         texture: Texture {
             range: at[0].exp(),
             field_sd: sd(at[1]),

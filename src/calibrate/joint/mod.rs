@@ -4,20 +4,25 @@ mod edge;
 mod field;
 mod lattice;
 mod observe;
+mod search;
+mod wander;
 
 use serde::{Deserialize, Serialize};
 
 pub use field::{Texture, links};
 pub use lattice::Lattice;
 pub use observe::{GroundInput, observe};
+pub use wander::{Adjusted, LoadNode, TicketNode, Wander, adjust};
 
 /// A patch of ground that one load cut on one pass.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Patch {
     /// Its middle, m, along and across the field's main direction.
     pub at: [f64; 2],
-    /// Logarithm of logged wet yield.
+    /// Logarithm of logged wet yield, kg/m².
     pub ln_yield: f64,
+    /// Logarithm of the ground cut per second, m²/s.
+    pub ln_rate: f64,
     /// Rows behind it.
     pub rows: f64,
     /// Pass.
@@ -38,6 +43,10 @@ pub struct Links {
     pub information: Vec<f64>,
     /// Right-hand side.
     pub score: Vec<f64>,
+    /// Mean log of logged wet yield (kg/m²) of each load's patches.
+    pub ln_yield: Vec<f64>,
+    /// Mean log of the ground they cut per second (m²/s).
+    pub ln_rate: Vec<f64>,
     /// The field's range and variances.
     pub texture: Texture,
     /// Patches used.

@@ -54,6 +54,7 @@ struct Row {
     to: [f64; 2],
     mass: f64,
     area: f64,
+    time: f64,
     load: u32,
 }
 
@@ -92,6 +93,7 @@ pub fn observe(input: &GroundInput) -> Vec<Patch> {
                     p.middle[1] * cos - p.middle[0] * sin,
                 ],
                 ln_yield: p.ln_yield,
+                ln_rate: p.ln_rate,
                 rows: p.rows as f64,
                 pass: p.pass,
                 load: p.load,
@@ -107,6 +109,7 @@ struct Found {
     area: f64,
     width: f64,
     ln_yield: f64,
+    ln_rate: f64,
     rows: usize,
     pass: u32,
     load: u32,
@@ -166,6 +169,7 @@ fn patches_of(input: &GroundInput, t: usize) -> Vec<Found> {
                 to: ground.to,
                 mass: shifted.amount[k],
                 area: width.new_area[i],
+                time: track.interval(k),
                 load,
             });
         }
@@ -186,7 +190,8 @@ fn close(open: &mut Vec<Row>, pass: Option<u32>, width: f64) -> Option<Found> {
     let (dx, dy) = (last.to[0] - first.from[0], last.to[1] - first.from[1]);
     let mass: f64 = rows.iter().map(|r| r.mass).sum();
     let area: f64 = rows.iter().map(|r| r.area).sum();
-    (length >= 0.5 * LENGTH && dx.hypot(dy) > 0.8 * length && width > 0.0).then(|| Found {
+    let time: f64 = rows.iter().map(|r| r.time).sum();
+    (length >= 0.5 * LENGTH && dx.hypot(dy) > 0.8 * length && width > 0.0 && time > 0.0).then(|| Found {
         middle: [
             0.5 * (first.from[0] + last.to[0]),
             0.5 * (first.from[1] + last.to[1]),
@@ -195,6 +200,7 @@ fn close(open: &mut Vec<Row>, pass: Option<u32>, width: f64) -> Option<Found> {
         area,
         width,
         ln_yield: (mass / area).ln(),
+        ln_rate: (area / time).ln(),
         rows: rows.len(),
         pass: pass.unwrap_or(u32::MAX),
         load: first.load,
