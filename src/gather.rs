@@ -4,10 +4,11 @@ use serde::{Deserialize, Serialize};
 
 use crate::calibrate::joint::{self, GroundInput, Links, Patch};
 use crate::delay::{self, DelayInput, FieldEvidence, TrackSignals, decide};
-use crate::loads::{self, LoadEvidence};
+use crate::loads::{self, LoadEvidence, TicketRef};
 use crate::prepare::Prepared;
 use crate::ramps::{self, RampInput};
-use crate::read::Ticket;
+use crate::read::{Ticket, TicketUse};
+use crate::stats::median;
 
 /// What one field says of one of its machines.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -101,11 +102,44 @@ pub fn scale(field: &Prepared, machines: &[Settled]) -> ScaleEvidence {
         loads,
         ..
     } = field;
+    let loads = loads::evidence(&input.log, timeline, loads, &input.tickets, &faults.mass);
+    let links = (!weighed_and_close(&loads, &input.tickets))
+        .then(|| joint::links(&patches(field, machines)))
+        .flatten();
     ScaleEvidence {
-        loads: loads::evidence(&input.log, timeline, loads, &input.tickets, &faults.mass),
+        loads,
         tickets: input.tickets.clone(),
-        links: joint::links(&patches(field, machines)),
+        links,
     }
+}
+
+/// Tickets of one machine that agree so well with what it logged need no neighbours (loads agree within ±3 %: common
+/// practice).
+const CLOSE: f64 = 0.03;
+/// Grain without ticket that does not matter, share (our choice).
+const NO_MATTER: f64 = 0.005;
+
+/// Whether the field has one machine, all whose loads were weighed, each on its own, and all alike.
+fn weighed_and_close(loads: &[LoadEvidence], tickets: &[Ticket]) -> bool {
+    let one_machine = loads.windows(2).all(|w| w[0].machine == w[1].machine);
+    let total: f64 = loads.iter().map(|l| l.mass_kg).sum();
+    let mut factors = Vec::new();
+    let mut open = 0.0;
+    for load in loads {
+        let of = |r: &TicketRef| tickets.iter().find(|t| TicketRef::of(t) == *r);
+        match load.ticket.as_ref().and_then(of) {
+            Some(t) if t.usage == TicketUse::Auto && load.mass_kg > 0.0 => {
+                factors.push((t.net_kg / load.mass_kg).ln());
+            }
+            _ => open += load.mass_kg,
+        }
+    }
+    let Some(middle) = median(&factors) else {
+        return false;
+    };
+    one_machine
+        && open <= NO_MATTER * total
+        && factors.iter().all(|f| (f - middle).abs() <= CLOSE)
 }
 
 /// Patches of ground of one load on one pass each.

@@ -1,5 +1,6 @@
 //! Second half of every round: the evidence of all fields, machine by machine and crop by crop, into decisions.
 
+mod adjust;
 mod machines;
 mod scale;
 

@@ -5,6 +5,7 @@ mod field;
 mod lattice;
 mod observe;
 mod search;
+mod settle;
 mod wander;
 
 use serde::{Deserialize, Serialize};
@@ -12,6 +13,7 @@ use serde::{Deserialize, Serialize};
 pub use field::{Texture, links};
 pub use lattice::Lattice;
 pub use observe::{GroundInput, observe};
+pub use settle::{Doubt, Settlement, settle};
 pub use wander::{Adjusted, LoadNode, TicketNode, Wander, adjust};
 
 /// A patch of ground that one load cut on one pass.

@@ -2,7 +2,6 @@
 
 use super::Links;
 use super::wander::{Adjusted, LoadNode, TicketNode, adjust};
-use crate::calibrate::Doubt;
 use crate::read::TicketUse;
 use crate::stats::student_quantile;
 
@@ -22,6 +21,15 @@ const DOUBT_P: f64 = 0.001;
 const DOUBT_P_OF_ANY: f64 = 0.01;
 /// Fewest tickets of which one can be doubted.
 const DOUBT_FEWEST: usize = 4;
+
+/// Why a ticket is held out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Doubt {
+    /// Index of the ticket among those given.
+    pub ticket: usize,
+    /// Weighed over expected mass.
+    pub ratio: f64,
+}
 
 /// The adjustment with what is believed.
 #[derive(Debug)]
@@ -127,4 +135,74 @@ fn hold(with: &Adjusted, without: &Adjusted) -> bool {
     let mean = gains.iter().sum::<f64>() / n;
     let variance = gains.iter().map(|g| (g - mean).powi(2)).sum::<f64>() / (n - 1.0);
     mean > -(variance / n).sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn loads(n: usize) -> Vec<LoadNode> {
+        (0..n)
+            .map(|l| LoadNode {
+                machine: 0,
+                day: 0,
+                before: l.checked_sub(1),
+                logged: 8_000.0,
+                ln_flow: 2.7,
+            })
+            .collect()
+    }
+
+    fn tickets(factors: &[f64]) -> Vec<TicketNode> {
+        (factors.iter().enumerate())
+            .map(|(l, f)| TicketNode {
+                parts: vec![l],
+                net: f * 8_000.0,
+                sd: 0.001,
+            })
+            .collect()
+    }
+
+    fn run(factors: &[f64], usage: &[TicketUse]) -> Settlement {
+        settle(&loads(factors.len() + 2), &[], &tickets(factors), usage).unwrap()
+    }
+
+    #[test]
+    fn a_ticket_that_the_others_contradict_is_held_out_unless_forced() {
+        let factors = [0.970, 0.965, 0.972, 0.969, 0.966, 1.086];
+        let mut usage = vec![TicketUse::Auto; 6];
+        let s = run(&factors, &usage);
+        assert_eq!(s.doubts.iter().map(|d| d.ticket).collect::<Vec<_>>(), [5]);
+        assert!(!s.used[5] && (s.doubts[0].ratio - 1.086 / 0.9684).abs() < 0.02);
+        // A load without a ticket has the others' factor.
+        assert!((s.adjusted.factor[6].exp() - 0.9684).abs() < 0.005);
+        let open = s.adjusted.factor[6];
+        usage[5] = TicketUse::Yes;
+        let s = run(&factors, &usage);
+        assert!(s.used[5] && s.doubts.len() == 1 && (s.adjusted.factor[6] - open).abs() < 1e-12);
+        usage[5] = TicketUse::No;
+        let s = run(&factors, &usage);
+        assert!(!s.used[5] && s.doubts.is_empty());
+    }
+
+    #[test]
+    fn good_sets_and_small_sets_raise_no_doubt() {
+        let auto = [TicketUse::Auto; 12];
+        assert!(run(&[1.01, 0.99, 1.02, 0.985, 1.0, 1.015], &auto[..6]).doubts.is_empty());
+        assert!(run(&[1.0, 1.0, 1.3], &auto[..3]).doubts.is_empty());
+        let s = run(&[], &[]);
+        assert!(s.doubts.is_empty() && s.leave_one_out.is_none() && s.links_hold);
+        assert!(settle(&[], &[], &[], &[]).is_none());
+        let odd = tickets(&[f64::NAN, 0.0, 1.0]);
+        let s = settle(&loads(3), &[], &odd, &auto[..3]).unwrap();
+        assert_eq!(s.used, [false, false, true]);
+    }
+
+    #[test]
+    fn a_wrong_ticket_shows_among_loads_that_scatter() {
+        let mut factors = vec![1.03, 1.02, 0.97, 1.01, 1.0, 0.96, 1.0, 1.02, 0.98, 0.99, 1.0];
+        factors.push(1.15);
+        let s = run(&factors, &[TicketUse::Auto; 12]);
+        assert_eq!(s.doubts.iter().map(|d| d.ticket).collect::<Vec<_>>(), [11]);
+    }
 }
