@@ -2,15 +2,15 @@
 //!
 //! Patches of ground observe z = β_load + Z + edge level + pass + noise, with z the log of logged wet yield. Z is a smooth
 //! random field ([`Lattice`]); the ground along the edge has levels of its own; a pass has an error of its own (the
-//! receiver's, the cut width's). The loads' levels β are free: the field alone says nothing of how much sensors wander,
-//! and less of their common level. Range and variances come from the restricted likelihood (Patterson & Thompson 1971,
-//! Biometrika 58:545); everything but β is integrated out.
+//! receiver's, the cut width's). The field alone says nothing of how much sensors wander, and less of their common level:
+//! β has a prior so wide (sd 30 %) that the range and variances found are those of the restricted likelihood (Patterson &
+//! Thompson 1971, Biometrika 58:545), and that prior is taken out again of what is passed on.
 
 use super::lattice::{Lattice, Weights};
 use super::search::lowest;
 use super::{Links, Patch};
 use crate::stats::huber_weight;
-use crate::stats::sparse::Pattern;
+use crate::stats::sparse::{Factor, Pattern};
 
 /// Distance of the lattice's nodes, m (our choice: a good header; ranges of yield are 30 m and more).
 const SPACING: f64 = 12.0;
@@ -20,6 +20,8 @@ const MARGIN: i32 = 2;
 const FEWEST: usize = 4;
 /// Prior sd of an edge level, log yield: headlands yield a quarter less or more (common practice).
 const EDGE_SD: f64 = 0.3;
+/// Sd of the loads' levels while the texture is sought; taken out again afterwards.
+const LOAD_SD: f64 = 0.3;
 /// Part of a patch's error that does not fall with its rows.
 const PATCH_SHARE: f64 = 0.5;
 /// Residuals beyond so many sds count less (Huber; 2 loses little where errors are normal).
@@ -47,6 +49,7 @@ struct Observation {
     /// Places of pass and edge level among the unknowns.
     pass: usize,
     level: Option<usize>,
+    /// Place of the load among the unknowns.
     load: usize,
     value: f64,
     /// Variance relative to a usual patch's.
@@ -55,7 +58,7 @@ struct Observation {
 
 impl Observation {
     fn parts(&self) -> impl Iterator<Item = (usize, f64)> {
-        let own = [(self.pass, 1.0)].into_iter();
+        let own = [(self.pass, 1.0), (self.load, 1.0)].into_iter();
         (self.weights.into_iter())
             .chain(own)
             .chain(self.level.map(|l| (l, 1.0)))
@@ -70,6 +73,7 @@ pub(super) struct System {
     of_lattice: Vec<usize>,
     passes: std::ops::Range<usize>,
     levels: std::ops::Range<usize>,
+    of_loads: std::ops::Range<usize>,
     loads: Vec<u32>,
     observations: Vec<Observation>,
     /// Mean log yield and log rate of each load.
@@ -82,27 +86,23 @@ pub(super) struct System {
 /// What does not change with the variances.
 #[derive(Default)]
 struct Sums {
+    /// A'R⁻¹A.
     normal: Vec<f64>,
-    /// A'R⁻¹[X z], columns one after another.
-    sides: Vec<f64>,
-    /// X'R⁻¹X (diagonal) and X'R⁻¹z.
-    of_load: Vec<(f64, f64)>,
+    /// A'R⁻¹z.
+    side: Vec<f64>,
     squares: f64,
     log_variance: f64,
 }
 
 /// The system solved for some variances.
-pub(super) struct Solved {
-    /// −2 log restricted likelihood, but for a constant.
+pub(super) struct Solved<'a> {
+    /// −2 log likelihood, but for a constant.
     pub deviance: f64,
     /// Variance of a usual patch.
     pub variance: f64,
-    /// Information on β, row by row, per unit of `variance`.
-    pub information: Vec<f64>,
-    /// β.
-    pub levels: Vec<f64>,
-    /// Field, passes and edge levels for each column of [X z].
+    /// Field, passes, edge levels, loads.
     unknowns: Vec<f64>,
+    factor: Factor<'a>,
 }
 
 impl System {
@@ -132,6 +132,8 @@ impl System {
         let n = lattice.len();
         let mut rows: Vec<f64> = used.iter().map(|p| p.rows).collect();
         let usual = crate::stats::median_in_place(&mut rows)?;
+        let first_load = n + passes.len() + levels.len();
+        let middle = used.iter().map(|p| p.ln_yield).sum::<f64>() / used.len() as f64;
         let observations: Vec<Observation> = used
             .iter()
             .filter_map(|p| {
@@ -142,13 +144,13 @@ impl System {
                         .level
                         .and_then(|l| levels.binary_search(&l).ok())
                         .map(|l| n + passes.len() + l),
-                    load: loads.binary_search(&p.load).ok()?,
-                    value: p.ln_yield,
+                    load: first_load + loads.binary_search(&p.load).ok()?,
+                    value: p.ln_yield - middle,
                     variance: PATCH_SHARE + (1.0 - PATCH_SHARE) * usual / p.rows,
                 })
             })
             .collect();
-        let order = n + passes.len() + levels.len();
+        let order = first_load + loads.len();
         let crossed = observations.iter().flat_map(|o| {
             let parts: Vec<usize> = o.parts().map(|p| p.0).collect();
             let pairs: Vec<(usize, usize)> = parts
@@ -165,7 +167,8 @@ impl System {
         let mut system = Self {
             of_lattice,
             passes: n..n + passes.len(),
-            levels: n + passes.len()..order,
+            levels: n + passes.len()..first_load,
+            of_loads: first_load..order,
             lattice,
             pattern,
             means: loads.iter().map(|&l| means(&used, l)).collect(),
@@ -179,11 +182,9 @@ impl System {
     }
 
     fn sum(&mut self) {
-        let (order, loads) = (self.pattern.order(), self.loads.len());
         let mut s = Sums {
             normal: vec![0.0; self.pattern.len()],
-            sides: vec![0.0; order * (loads + 1)],
-            of_load: vec![(0.0, 0.0); loads],
+            side: vec![0.0; self.pattern.order()],
             ..Sums::default()
         };
         for (o, w) in self.observations.iter().zip(&self.weight) {
@@ -194,11 +195,8 @@ impl System {
                         s.normal[at] += w * x * y;
                     }
                 }
-                s.sides[o.load * order + a] += w * x;
-                s.sides[loads * order + a] += w * x * o.value;
+                s.side[a] += w * x * o.value;
             }
-            s.of_load[o.load].0 += w;
-            s.of_load[o.load].1 += w * o.value;
             s.squares += w * o.value * o.value;
             s.log_variance -= w.ln();
         }
@@ -206,91 +204,81 @@ impl System {
     }
 
     /// Solves for a range and variances relative to a patch's (logarithms).
-    pub(super) fn solve(&self, at: [f64; 3]) -> Option<Solved> {
+    pub(super) fn solve(&self, at: [f64; 3]) -> Option<Solved<'_>> {
         let [range, field, pass] = at.map(f64::exp);
         let mut values = self.sums.normal.clone();
-        for (&k, (_, _, v)) in self
-            .of_lattice
-            .iter()
-            .zip(self.lattice.precision(range, field))
-        {
+        let precision = self.lattice.precision(range, field);
+        for (&k, (_, _, v)) in self.of_lattice.iter().zip(precision) {
             values[k] += v;
         }
-        let edge = EDGE_SD * EDGE_SD / USUAL_PATCH_VARIANCE;
         let mut log_prior = self.lattice.log_determinant(range, field)?;
-        for (places, variance) in [(&self.passes, pass), (&self.levels, edge)] {
+        for (places, variance) in [
+            (&self.passes, pass),
+            (&self.levels, EDGE_SD * EDGE_SD / USUAL_PATCH_VARIANCE),
+            (&self.of_loads, LOAD_VARIANCE),
+        ] {
             for k in places.clone() {
                 values[self.pattern.index(k, k)?] += 1.0 / variance;
                 log_prior -= variance.ln();
             }
         }
         let factor = self.pattern.factor(&values)?;
-        let (order, n) = (self.pattern.order(), self.loads.len());
-        let mut unknowns = self.sums.sides.clone();
+        let mut unknowns = self.sums.side.clone();
         factor.solve(&mut unknowns);
-        let side = |c: usize| &self.sums.sides[c * order..(c + 1) * order];
-        let solution = |c: usize| &unknowns[c * order..(c + 1) * order];
-        let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
-        let mut information = vec![0.0; n * n];
-        for i in 0..n {
-            for j in 0..=i {
-                let v = -dot(side(i), solution(j));
-                information[i * n + j] = v;
-                information[j * n + i] = v;
-            }
-            information[i * n + i] += self.sums.of_load[i].0;
-        }
-        let score: Vec<f64> = (0..n)
-            .map(|i| self.sums.of_load[i].1 - dot(side(i), solution(n)))
-            .collect();
-        let full = Pattern::new(n, (0..n).flat_map(|i| (0..i).map(move |j| (i, j))))?;
-        let mut lower = vec![0.0; full.len()];
-        for i in 0..n {
-            for j in 0..=i {
-                lower[full.index(i, j)?] = information[i * n + j];
-            }
-        }
-        let of_loads = full.factor(&lower)?;
-        let mut levels = score.clone();
-        of_loads.solve(&mut levels);
-        let rest = self.sums.squares - dot(side(n), solution(n)) - dot(&score, &levels);
-        let degrees = (self.observations.len() - n) as f64;
-        if !(rest > 0.0 && degrees > 0.0) {
-            return None;
-        }
-        let variance = rest / degrees;
-        Some(Solved {
+        let explained: f64 = (self.sums.side.iter().zip(&unknowns))
+            .map(|(a, b)| a * b)
+            .sum();
+        let n = self.observations.len() as f64;
+        let variance = (self.sums.squares - explained) / n;
+        (variance > 0.0).then(|| Solved {
             deviance: factor.log_determinant() - log_prior
                 + self.sums.log_variance
-                + of_loads.log_determinant()
-                + degrees * variance.ln(),
+                + n * variance.ln(),
             variance,
-            information,
-            levels,
             unknowns,
+            factor,
         })
     }
 
+    /// Information on the loads' levels β, row by row, and information·β, per unit of a patch's variance and without the
+    /// prior of the levels.
+    pub(super) fn of_loads(&self, solved: &Solved) -> Option<(Vec<f64>, Vec<f64>)> {
+        let (order, n, first) = (self.pattern.order(), self.loads.len(), self.of_loads.start);
+        let mut sides = vec![0.0; order * n];
+        for l in 0..n {
+            sides[l * order + first + l] = 1.0;
+        }
+        solved.factor.solve(&mut sides);
+        let full = Pattern::new(n, (0..n).flat_map(|i| (0..i).map(move |j| (i, j))))?;
+        let mut covariance = vec![0.0; full.len()];
+        for i in 0..n {
+            for j in 0..=i {
+                covariance[full.index(i, j)?] = sides[j * order + first + i];
+            }
+        }
+        let mut information = vec![0.0; n * n];
+        (0..n).for_each(|l| information[l * n + l] = 1.0);
+        full.factor(&covariance)?.solve(&mut information);
+        let levels = &solved.unknowns[self.of_loads.clone()];
+        let score = (0..n)
+            .map(|i| (0..n).map(|j| information[i * n + j] * levels[j]).sum())
+            .collect();
+        (0..n).for_each(|l| information[l * n + l] -= 1.0 / LOAD_VARIANCE);
+        Some((information, score))
+    }
+
     /// Weighs observations down that are far off the solution.
-    fn reweigh(&mut self, solved: &Solved) {
-        let (order, n) = (self.pattern.order(), self.loads.len());
-        let at = |k: usize| {
-            solved.unknowns[n * order + k]
-                - (0..n)
-                    .map(|l| solved.unknowns[l * order + k] * solved.levels[l])
-                    .sum::<f64>()
-        };
-        let unknowns: Vec<f64> = (0..order).map(at).collect();
+    fn reweigh(&mut self, unknowns: &[f64], variance: f64) {
         for (o, w) in self.observations.iter().zip(&mut self.weight) {
             let fitted: f64 = o.parts().map(|(k, x)| x * unknowns[k]).sum();
-            let off = o.value - solved.levels[o.load] - fitted;
-            *w = huber_weight(off / (solved.variance * o.variance).sqrt(), HUBER);
+            let off = o.value - fitted;
+            *w = huber_weight(off / (variance * o.variance).sqrt(), HUBER);
         }
         self.sum();
     }
 
     /// Range and variances by the restricted likelihood.
-    fn search(&self, at: [f64; 3], steps: &[f64]) -> Option<([f64; 3], Solved)> {
+    fn search(&self, at: [f64; 3], steps: &[f64]) -> Option<([f64; 3], Solved<'_>)> {
         let judge = |at: [f64; 3]| {
             let solved = self.solve(at)?;
             let prior: f64 = (at.iter().zip(START))
@@ -314,6 +302,8 @@ fn means(patches: &[&Patch], load: u32) -> (f64, f64) {
 
 /// What the prior of edge levels is related to: variance of a usual patch of 3 %.
 const USUAL_PATCH_VARIANCE: f64 = 0.0009;
+/// The levels' variance in that unit.
+const LOAD_VARIANCE: f64 = LOAD_SD * LOAD_SD / USUAL_PATCH_VARIANCE;
 
 /// What a field's patches say of its loads' factors; `None` where fewer than two loads can be compared.
 pub fn links(patches: &[Patch]) -> Option<Links> {
@@ -323,46 +313,60 @@ pub fn links(patches: &[Patch]) -> Option<Links> {
     }
     let start = START.map(|s| s.0);
     let (at, solved) = system.search(start, &[0.8])?;
-    system.reweigh(&solved);
-    let (at, solved) = system.search(at, &[0.4])?;
-    let n = system.loads.len();
-    // ln yield falls where the factor (true over logged) rises: u = common level − β.
-    let mut information: Vec<f64> = solved
-        .information
-        .iter()
-        .map(|v| v / solved.variance)
-        .collect();
-    // The common level is free.
-    let sums: Vec<f64> = (0..n)
-        .map(|i| information[i * n..(i + 1) * n].iter().sum())
-        .collect();
-    let total: f64 = sums.iter().sum();
-    for i in 0..n {
-        for j in 0..n {
-            information[i * n + j] -= sums[i] * sums[j] / total;
+    let (unknowns, variance) = (solved.unknowns, solved.variance);
+    system.reweigh(&unknowns, variance);
+    let (at, solved) = system.search(at, &[0.5])?;
+    system.links(at, &solved)
+}
+
+/// The same with a texture that is given, and without robust weights.
+pub fn links_with(patches: &[Patch], texture: &Texture) -> Option<Links> {
+    let system = System::new(patches)?;
+    let ratio = |sd: f64| 2.0 * (sd / texture.patch_sd).ln();
+    let at = [
+        texture.range.ln(),
+        ratio(texture.field_sd),
+        ratio(texture.pass_sd),
+    ];
+    let mut solved = system.solve(at)?;
+    solved.variance = texture.patch_sd * texture.patch_sd;
+    system.links(at, &solved)
+}
+
+impl System {
+    /// What is passed on.
+    fn links(&self, at: [f64; 3], solved: &Solved) -> Option<Links> {
+        let n = self.loads.len();
+        let (mut information, score) = self.of_loads(solved)?;
+        // ln yield falls where the factor (true over logged) rises: u = common level − β.
+        let mut score: Vec<f64> = score.iter().map(|v| -v / solved.variance).collect();
+        information.iter_mut().for_each(|v| *v /= solved.variance);
+        // The common level is free.
+        let sums: Vec<f64> = (0..n)
+            .map(|i| information[i * n..(i + 1) * n].iter().sum())
+            .collect();
+        let (total, of_all) = (sums.iter().sum::<f64>(), score.iter().sum::<f64>());
+        for i in 0..n {
+            score[i] -= sums[i] * of_all / total;
+            for j in 0..n {
+                information[i * n + j] -= sums[i] * sums[j] / total;
+            }
         }
-    }
-    let score = (0..n)
-        .map(|i| {
-            -(0..n)
-                .map(|j| information[i * n + j] * solved.levels[j])
-                .sum::<f64>()
+        let patch_sd = solved.variance.sqrt();
+        let sd = |ratio: f64| patch_sd * (0.5 * ratio).exp();
+        Some(Links {
+            loads: self.loads.clone(),
+            information,
+            score,
+            ln_yield: self.means.iter().map(|m| m.0).collect(),
+            ln_rate: self.means.iter().map(|m| m.1).collect(),
+            texture: Texture {
+                range: at[0].exp(),
+                field_sd: sd(at[1]),
+                pass_sd: sd(at[2]),
+                patch_sd,
+            },
+            patches: self.observations.len() as u64,
         })
-        .collect();
-    let patch_sd = solved.variance.sqrt();
-    let sd = |ratio: f64| patch_sd * (0.5 * ratio).exp();
-    Some(Links {
-        loads: system.loads,
-        information,
-        score,
-        ln_yield: system.means.iter().map(|m| m.0).collect(),
-        ln_rate: system.means.iter().map(|m| m.1).collect(),
-        texture: Texture {
-            range: at[0].exp(),
-            field_sd: sd(at[1]),
-            pass_sd: sd(at[2]),
-            patch_sd,
-        },
-        patches: system.observations.len() as u64,
-    })
+    }
 }

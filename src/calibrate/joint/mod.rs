@@ -10,11 +10,11 @@ mod wander;
 
 use serde::{Deserialize, Serialize};
 
-pub use field::{Texture, links};
+pub use field::{Texture, links, links_with};
 pub use lattice::Lattice;
 pub use observe::{GroundInput, observe};
 pub use settle::{Doubt, Settlement, settle};
-pub use wander::{Adjusted, LoadNode, TicketNode, Wander, adjust};
+pub use wander::{Adjusted, Known, LoadNode, TicketNode, Wander, adjust};
 
 /// A patch of ground that one load cut on one pass.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

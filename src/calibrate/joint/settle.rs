@@ -1,7 +1,7 @@
 //! Which tickets and which links are believed, and the adjustment with those.
 
 use super::Links;
-use super::wander::{Adjusted, LoadNode, TicketNode, adjust};
+use super::wander::{Adjusted, Known, LoadNode, TicketNode, adjust};
 use crate::read::TicketUse;
 use crate::stats::student_quantile;
 
@@ -61,7 +61,8 @@ pub fn settle(
         .collect();
     // A ticket that is obeyed though the others contradict it teaches no other load.
     let mut teaches = used.clone();
-    let mut adjusted = adjust(loads, links, tickets, &teaches, TRUST)?;
+    let believed = Known::with_trust(TRUST);
+    let mut adjusted = adjust(loads, links, tickets, &teaches, &believed)?;
     let mut doubts = Vec::new();
     while let Some((worst, _)) = suspect(&adjusted, &teaches) {
         let left = teaches.iter().filter(|t| **t).count();
@@ -70,7 +71,7 @@ pub fn settle(
         }
         let mut without = teaches.clone();
         without[worst] = false;
-        let others = adjust(loads, links, tickets, &without, TRUST)?;
+        let others = adjust(loads, links, tickets, &without, &believed)?;
         let Some((off, sd)) = others.predict(&tickets[worst], loads) else {
             break;
         };
@@ -91,10 +92,11 @@ pub fn settle(
         }
         (teaches, adjusted) = (without, others);
     }
-    let alone = adjust(loads, &[], tickets, &teaches, 0.0)?;
+    let alone = adjust(loads, &[], tickets, &teaches, &Known::with_trust(0.0))?;
     let links_hold = hold(&adjusted, &alone);
     if !links_hold {
-        adjusted = adjust(loads, links, tickets, &teaches, LITTLE_TRUST)?;
+        let little = Known::with_trust(LITTLE_TRUST);
+        adjusted = adjust(loads, links, tickets, &teaches, &little)?;
     }
     let errors: Vec<f64> = (adjusted.left_out.iter())
         .filter(|e| e.0.is_finite())

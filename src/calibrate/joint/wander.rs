@@ -112,18 +112,45 @@ struct Linear {
     variance: f64,
 }
 
-/// Adjusts all loads. `used`: which tickets take part; `trust`: what part of the links' information is believed, 0–1.
+/// What is taken for known in an adjustment.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Known {
+    /// What part of the links' information is believed, 0–1.
+    pub trust: f64,
+    /// Prior sd of a machine's log factor.
+    pub machine_sd: f64,
+    /// Prior sd of a sensor's bend.
+    pub bend_sd: f64,
+    /// How the sensors wander, where it is not to be estimated.
+    pub wander: Option<Wander>,
+}
+
+impl Known {
+    /// The priors, with so much trust in links.
+    pub fn with_trust(trust: f64) -> Self {
+        Self {
+            trust,
+            machine_sd: MACHINE_SD,
+            bend_sd: BEND_SD,
+            wander: None,
+        }
+    }
+}
+
+/// Adjusts all loads. `links`: of each field, with the places of its loads among `loads`; `used`: which tickets take part.
+/// `None` where there are no loads.
 pub fn adjust(
     loads: &[LoadNode],
     links: &[(Vec<usize>, &Links)],
     tickets: &[TicketNode],
     used: &[bool],
-    trust: f64,
+    known: &Known,
 ) -> Option<Adjusted> {
     let unknowns = unknowns(loads, links, tickets)?;
     let mut about = vec![0.0; loads.len()];
     let (flow, contrasts) = (flows(loads, unknowns.machines), contrasts(loads, links));
-    let mut at = START.map(|s| s.0);
+    let given = known.wander.map(|w| [w.load, w.day, w.drift].map(f64::ln));
+    let mut at = given.unwrap_or(START.map(|s| s.0));
     let joint = tickets.iter().any(|t| t.parts.len() > 1);
     let mut out = None;
     for round in 0..if joint { 3 } else { 1 } {
@@ -135,7 +162,7 @@ pub fn adjust(
         let problem = Problem {
             loads,
             links,
-            trust,
+            known,
             linear: &linear,
             unknowns: &unknowns,
             flow: &flow,
@@ -149,9 +176,18 @@ pub fn adjust(
                 .sum();
             Some((solved.deviance + prior, solved))
         };
-        let (best, deviance, solved) = lowest(at, steps, judge)?;
+        let (best, deviance, solved) = if given.is_some() {
+            let (deviance, solved) = judge(at)?;
+            (at, deviance, solved)
+        } else {
+            lowest(at, steps, judge)?
+        };
         at = best;
-        let wander_sd = problem.curvature(at);
+        let wander_sd = if given.is_some() {
+            [0.0; 3]
+        } else {
+            problem.curvature(at)
+        };
         // Means of the variances and not of their likeliest values: what is not known well is not taken to be small.
         let wide = std::array::from_fn(|a| at[a] + wander_sd[a] * wander_sd[a]);
         let solved = problem.solve(wide).unwrap_or(solved);
@@ -333,7 +369,7 @@ fn linearise(t: &TicketNode, loads: &[LoadNode], about: &[f64]) -> Option<Linear
 struct Problem<'a> {
     loads: &'a [LoadNode],
     links: &'a [(Vec<usize>, &'a Links)],
-    trust: f64,
+    known: &'a Known,
     linear: &'a [Option<Linear>],
     unknowns: &'a Unknowns,
     /// Log flow of each load about its machine's mean.
@@ -361,8 +397,8 @@ impl Problem<'_> {
             Some(())
         };
         for (k, variance) in (0..u.machines)
-            .map(|k| (k, MACHINE_SD * MACHINE_SD))
-            .chain((0..u.machines).map(|m| (u.bend(m), BEND_SD * BEND_SD)))
+            .map(|k| (k, self.known.machine_sd.powi(2)))
+            .chain((0..u.machines).map(|m| (u.bend(m), self.known.bend_sd.powi(2))))
             .chain((0..u.days).map(|d| (u.day(d), day)))
         {
             add(k, k, 1.0 / variance)?;
@@ -401,7 +437,7 @@ impl Problem<'_> {
             for i in 0..n {
                 let (a, bend_a) = (u.load(group[i]), u.bend(self.loads[group[i]].machine));
                 for j in 0..n {
-                    let v = self.trust * links.information[i * n + j];
+                    let v = self.known.trust * links.information[i * n + j];
                     let (b, bend_b) = (u.load(group[j]), u.bend(self.loads[group[j]].machine));
                     if j <= i {
                         add(a, b, v)?;
@@ -412,8 +448,8 @@ impl Problem<'_> {
                         add(bend_a, bend_b, v * contrast[i] * contrast[j])?;
                     }
                 }
-                right[a] += self.trust * links.score[i];
-                right[bend_a] -= self.trust * links.score[i] * contrast[i];
+                right[a] += self.known.trust * links.score[i];
+                right[bend_a] -= self.known.trust * links.score[i] * contrast[i];
             }
         }
         let mut rest = 0.0;
