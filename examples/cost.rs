@@ -63,7 +63,7 @@ fn main() {
             lap("gather scale");
             let scales = pool::scale(&[("c", &scale)]);
             lap("pool scale");
-            let (map, summary) =
+            let fanmill::apply::Applied { map, summary, .. } =
                 apply(&job, &prepared, &machines[0], &scales[0]).expect("sound columns");
             lap("apply");
             println!(

@@ -25,9 +25,9 @@ use fanmill::simulate::{
     Curve, DrivingSpec, FaultSpec, FieldSpec, FlowSensorSpec, MachineSpec, Pattern, Shape,
     Smoothness, SurfaceSpec, Unloading, simulate,
 };
+use judge::Judged;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use judge::Judged;
 use study::{Draw, job_of};
 
 /// What a season's logs say, and what is true.
@@ -138,7 +138,11 @@ fn spec_of(seed: u64) -> FieldSpec {
                 Smoothness::Smooth
             },
             trend: draw.one_of(&[0.0, 0.1, -0.1]),
-            headland_width: if headland { draw.between(12.0, 28.0) } else { 0.0 },
+            headland_width: if headland {
+                draw.between(12.0, 28.0)
+            } else {
+                0.0
+            },
             headland_effect: if headland { -0.25 } else { 0.0 },
             ..SurfaceSpec::default()
         },
@@ -150,7 +154,11 @@ fn spec_of(seed: u64) -> FieldSpec {
                 Pattern::Serpentine,
                 Pattern::RoundAndRound,
             ]),
-            land_width: if two || draw.chance(0.3) { 90.0 } else { f64::INFINITY },
+            land_width: if two || draw.chance(0.3) {
+                90.0
+            } else {
+                f64::INFINITY
+            },
             flow_hold: draw.one_of(&[0.0, 0.5]),
             unloading: draw.one_of(&[Unloading::OnTheGo, Unloading::Standing]),
             hours_per_day: draw.between(1.5, 5.0),

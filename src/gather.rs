@@ -137,9 +137,7 @@ fn weighed_and_close(loads: &[LoadEvidence], tickets: &[Ticket]) -> bool {
     let Some(middle) = median(&factors) else {
         return false;
     };
-    one_machine
-        && open <= NO_MATTER * total
-        && factors.iter().all(|f| (f - middle).abs() <= CLOSE)
+    one_machine && open <= NO_MATTER * total && factors.iter().all(|f| (f - middle).abs() <= CLOSE)
 }
 
 /// Patches of ground of one load on one pass each.

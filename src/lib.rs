@@ -8,6 +8,7 @@ pub mod checks;
 pub mod cli;
 pub mod crop;
 pub mod delay;
+pub mod evidence;
 pub mod faults;
 pub mod gather;
 pub mod geometry;

@@ -25,7 +25,9 @@ fn ask(case: &Value) -> Option<Value> {
         .spawn()
         .expect("FANMILL_PYTHON runs");
     let mut input = child.stdin.take().expect("a pipe");
-    input.write_all(case.to_string().as_bytes()).expect("it reads");
+    input
+        .write_all(case.to_string().as_bytes())
+        .expect("it reads");
     drop(input);
     let output = child.wait_with_output().expect("it ends");
     assert!(output.status.success(), "the oracle fails");
@@ -40,7 +42,10 @@ fn numbers(value: &Value) -> Vec<f64> {
 fn close(found: &[f64], expected: &[f64], within: f64) {
     assert_eq!(found.len(), expected.len());
     for (f, e) in found.iter().zip(expected) {
-        assert!((f - e).abs() <= within * e.abs().max(1e-3), "{found:?} {expected:?}");
+        assert!(
+            (f - e).abs() <= within * e.abs().max(1e-3),
+            "{found:?} {expected:?}"
+        );
     }
 }
 
@@ -189,7 +194,11 @@ fn days_are_predicted_as_a_mixed_model_predicts_them() {
     let used = vec![true; tickets.len()];
     let all = adjust(&loads, &[], &tickets, &used, &known).unwrap();
     let first = day.len();
-    close(&all.factor[first..first + days], &numbers(&oracle["days"]), 1e-6);
+    close(
+        &all.factor[first..first + days],
+        &numbers(&oracle["days"]),
+        1e-6,
+    );
     close(&[all.factor[first + days]], &[number("mean")], 1e-6);
     let se = (all.sd[first + days].powi(2) - between - own - 4e-8).sqrt();
     close(&[se], &[number("se")], 1e-5);
@@ -264,7 +273,11 @@ fn links_that_are_levels_adjust_like_a_level_net() {
     )
     .unwrap();
     for (l, height) in [(2, 105.141), (3, 104.483), (4, 106.188)] {
-        assert!((100.0 + all.factor[l] - height).abs() < 6e-4, "{:?}", all.factor);
+        assert!(
+            (100.0 + all.factor[l] - height).abs() < 6e-4,
+            "{:?}",
+            all.factor
+        );
     }
     assert!((all.factor[3] - (731.38 / 7.0 - 100.0)).abs() < 1e-6);
     // Residual sum of squares over four degrees of freedom, and the standard error of B: normal matrix [3 −1 0; −1 3 −1;

@@ -85,7 +85,7 @@ pub fn run(
     let machines = pool::machines(job, &[("c", &evidence)]).remove(0);
     let settled: Vec<gather::Settled> = machines.iter().map(gather::Settled::from).collect();
     let scale = pool::scale(&[("c", &gather::scale(&prepared, &settled))]).remove(0);
-    let (map, summary) = apply(job, &prepared, &machines, &scale)?;
+    let fanmill::apply::Applied { map, summary, .. } = apply(job, &prepared, &machines, &scale)?;
     Ok(Run {
         season,
         prepared,

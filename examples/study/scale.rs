@@ -200,7 +200,15 @@ pub fn tables(judged: &[Judged]) {
     println!("errors in %: median / 95th percentile; interval: truth inside the stated 95 %");
     println!(
         "{:34} {:>6} {:>6}  {:>15} {:>15} {:>8}  {:>15} {:>15} {:>8}",
-        "tickets", "fields", "loads", "loads: one", "joint", "interval", "field: one", "joint", "interval"
+        "tickets",
+        "fields",
+        "loads",
+        "loads: one",
+        "joint",
+        "interval",
+        "field: one",
+        "joint",
+        "interval"
     );
     for (kind, name) in ALL {
         let of: Vec<&Judged> = judged.iter().filter(|j| j.tickets == kind).collect();
@@ -209,7 +217,10 @@ pub fn tables(judged: &[Judged]) {
             let part = |keep: &dyn Fn(&Judged) -> bool| -> Vec<&Judged> {
                 of.iter().copied().filter(|j| keep(j)).collect()
             };
-            line("  one machine, no drift", &part(&|j| !j.two_machines && !j.drifts));
+            line(
+                "  one machine, no drift",
+                &part(&|j| !j.two_machines && !j.drifts),
+            );
             line("  drift", &part(&|j| j.drifts));
             line("  two machines", &part(&|j| j.two_machines));
             line("  poor headlands", &part(&|j| j.headland));

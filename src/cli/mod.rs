@@ -6,6 +6,7 @@ mod loads;
 mod progress;
 mod run;
 
+use std::io::{ErrorKind, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -66,5 +67,25 @@ impl Failure {
 impl std::fmt::Display for Failure {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(&self.0)
+    }
+}
+
+/// How results are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// For programs: everything, with stable codes.
+    Json,
+}
+
+/// Prints results. Whoever reads them may stop, as `head` does.
+fn print(text: &str) -> Result<(), Failure> {
+    match std::io::stdout().write_all(text.as_bytes()) {
+        Err(e) if e.kind() != ErrorKind::BrokenPipe => Err(Failure::new(
+            format!("results cannot be printed: {e}"),
+            None,
+        )),
+        _ => Ok(()),
     }
 }

@@ -32,6 +32,8 @@ pub struct LoadDecision {
     pub moisture_offset: Option<f64>,
     /// The load's mean moisture, %: the ticket's, or the logged one with its machine's offset.
     pub moisture: Option<f64>,
+    /// Weighed over expected mass of its ticket, where the machine's other tickets contradict it.
+    pub doubt: Option<f64>,
     /// What to know about it.
     pub remarks: Vec<Remark>,
 }
@@ -212,6 +214,7 @@ fn decide(
             weighed_kg: factor.weighed.then_some(factor.factor * load.mass_kg),
             moisture_offset: None,
             moisture: None,
+            doubt: ticket.as_ref().and_then(|t| t.2),
             remarks: Vec::new(),
         };
         let own = ticket.as_ref().filter(|t| t.1).and_then(|t| {
@@ -249,7 +252,13 @@ fn decide(
         in_fields.into_iter().for_each(|f| out[f].tickets_used += 1);
     }
     for crop in crops {
-        of_fields(fields, weighed, crop, &closed_of(&expected, &closed), &mut out);
+        of_fields(
+            fields,
+            weighed,
+            crop,
+            &closed_of(&expected, &closed),
+            &mut out,
+        );
     }
     out
 }
@@ -267,7 +276,11 @@ struct Expected {
 const SEEN: f64 = 1.96;
 
 /// Every load of the batch, field by field.
-fn expect(fields: &[(&str, &ScaleEvidence)], weighed: &[Weighed], crops: &[OfCrop]) -> Vec<Expected> {
+fn expect(
+    fields: &[(&str, &ScaleEvidence)],
+    weighed: &[Weighed],
+    crops: &[OfCrop],
+) -> Vec<Expected> {
     let mut out = Vec::new();
     for crop in crops {
         let has_level = crop.has_level();
@@ -309,7 +322,11 @@ fn expect(fields: &[(&str, &ScaleEvidence)], weighed: &[Weighed], crops: &[OfCro
 }
 
 fn closed_of(expected: &[Expected], closed: &[LoadFactor]) -> BTreeMap<Place, LoadFactor> {
-    expected.iter().map(|e| e.place).zip(closed.iter().copied()).collect()
+    expected
+        .iter()
+        .map(|e| e.place)
+        .zip(closed.iter().copied())
+        .collect()
 }
 
 /// What is to be said of a crop's fields as wholes.

@@ -57,8 +57,8 @@ impl Edge {
     }
 
     fn cell(&self, column: i64, row: i64) -> f64 {
-        let inside = (0..self.columns as i64).contains(&column)
-            && (0..self.rows() as i64).contains(&row);
+        let inside =
+            (0..self.columns as i64).contains(&column) && (0..self.rows() as i64).contains(&row);
         if inside {
             self.distance[row as usize * self.columns + column as usize]
         } else {

@@ -105,7 +105,11 @@ impl Lattice {
     }
 
     /// Lower triangle of the precision of a field of that range (m) and variance.
-    pub fn precision(&self, range: f64, variance: f64) -> impl Iterator<Item = (usize, usize, f64)> {
+    pub fn precision(
+        &self,
+        range: f64,
+        variance: f64,
+    ) -> impl Iterator<Item = (usize, usize, f64)> {
         let k2 = 8.0 / (range * range);
         let scale = self.spacing * self.spacing / (4.0 * PI * k2 * variance);
         self.entries.iter().map(move |&(i, j, l, square)| {

@@ -137,9 +137,7 @@ fn patches_of(input: &GroundInput, t: usize) -> Vec<Found> {
             cursor -= 1;
         }
         let near = cursor.saturating_sub(1)..(cursor + 2).min(track.len());
-        let is_faulty = near
-            .clone()
-            .any(|c| input.faulty[track.rows[c] as usize]);
+        let is_faulty = near.clone().any(|c| input.faulty[track.rows[c] as usize]);
         let row = passes.ground[i].filter(|_| {
             passes.activity[i] == Activity::Cutting
                 && passes.pass_of[i].is_some()
@@ -191,20 +189,22 @@ fn close(open: &mut Vec<Row>, pass: Option<u32>, width: f64) -> Option<Found> {
     let mass: f64 = rows.iter().map(|r| r.mass).sum();
     let area: f64 = rows.iter().map(|r| r.area).sum();
     let time: f64 = rows.iter().map(|r| r.time).sum();
-    (length >= 0.5 * LENGTH && dx.hypot(dy) > 0.8 * length && width > 0.0 && time > 0.0).then(|| Found {
-        middle: [
-            0.5 * (first.from[0] + last.to[0]),
-            0.5 * (first.from[1] + last.to[1]),
-        ],
-        direction: dy.atan2(dx),
-        area,
-        width,
-        ln_yield: (mass / area).ln(),
-        ln_rate: (area / time).ln(),
-        rows: rows.len(),
-        pass: pass.unwrap_or(u32::MAX),
-        load: first.load,
-    })
+    (length >= 0.5 * LENGTH && dx.hypot(dy) > 0.8 * length && width > 0.0 && time > 0.0).then(
+        || Found {
+            middle: [
+                0.5 * (first.from[0] + last.to[0]),
+                0.5 * (first.from[1] + last.to[1]),
+            ],
+            direction: dy.atan2(dx),
+            area,
+            width,
+            ln_yield: (mass / area).ln(),
+            ln_rate: (area / time).ln(),
+            rows: rows.len(),
+            pass: pass.unwrap_or(u32::MAX),
+            load: first.load,
+        },
+    )
 }
 
 /// The direction of most ground, either way round, radians.
@@ -242,7 +242,10 @@ fn cut_places(input: &GroundInput) -> Vec<[f64; 2]> {
         if !(length > 0.0 && width > 0.0) || length > 60.0 {
             continue;
         }
-        let ahead = [(g.to[0] - g.from[0]) / length, (g.to[1] - g.from[1]) / length];
+        let ahead = [
+            (g.to[0] - g.from[0]) / length,
+            (g.to[1] - g.from[1]) / length,
+        ];
         let steps = (length / 3.0).ceil() as usize;
         let across = (width / 3.0).ceil() as usize;
         for s in 0..steps {

@@ -54,7 +54,10 @@ mod tests {
         let mut calls = 0;
         let (at, best, ()) = lowest([0.0, 3.0], &[1.0, 0.5, 0.25], |[x, y]| {
             calls += 1;
-            Some(((x - 1.3).powi(2) + 2.0 * (y + 0.4).powi(2) + 0.3 * x * y, ()))
+            Some((
+                (x - 1.3).powi(2) + 2.0 * (y + 0.4).powi(2) + 0.3 * x * y,
+                (),
+            ))
         })
         .unwrap();
         // Stationary: 2(x − 1.3) + 0.3 y = 0 and 4(y + 0.4) + 0.3 x = 0.

@@ -78,8 +78,7 @@ pub fn settle(
         let p = DOUBT_P.min(DOUBT_P_OF_ANY / left as f64);
         // The sd is known as well as the wander is: χ² with so many degrees of freedom has that spread.
         let degrees = (0.5 / others.wander_sd[0].powi(2)).max(1.0);
-        if !(off.abs() > DOUBT_BEYOND
-            && off.abs() > sd * student_quantile(1.0 - 0.5 * p, degrees))
+        if !(off.abs() > DOUBT_BEYOND && off.abs() > sd * student_quantile(1.0 - 0.5 * p, degrees))
         {
             break;
         }
@@ -190,7 +189,11 @@ mod tests {
     #[test]
     fn good_sets_and_small_sets_raise_no_doubt() {
         let auto = [TicketUse::Auto; 12];
-        assert!(run(&[1.01, 0.99, 1.02, 0.985, 1.0, 1.015], &auto[..6]).doubts.is_empty());
+        assert!(
+            run(&[1.01, 0.99, 1.02, 0.985, 1.0, 1.015], &auto[..6])
+                .doubts
+                .is_empty()
+        );
         assert!(run(&[1.0, 1.0, 1.3], &auto[..3]).doubts.is_empty());
         let s = run(&[], &[]);
         assert!(s.doubts.is_empty() && s.leave_one_out.is_none() && s.links_hold);
@@ -202,7 +205,9 @@ mod tests {
 
     #[test]
     fn a_wrong_ticket_shows_among_loads_that_scatter() {
-        let mut factors = vec![1.03, 1.02, 0.97, 1.01, 1.0, 0.96, 1.0, 1.02, 0.98, 0.99, 1.0];
+        let mut factors = vec![
+            1.03, 1.02, 0.97, 1.01, 1.0, 0.96, 1.0, 1.02, 0.98, 0.99, 1.0,
+        ];
         factors.push(1.15);
         let s = run(&factors, &[TicketUse::Auto; 12]);
         assert_eq!(s.doubts.iter().map(|d| d.ticket).collect::<Vec<_>>(), [11]);

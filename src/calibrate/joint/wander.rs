@@ -157,7 +157,13 @@ pub fn adjust(
         let linear: Vec<Option<Linear>> = tickets
             .iter()
             .zip(used)
-            .map(|(t, u)| if *u { linearise(t, loads, &about) } else { None })
+            .map(|(t, u)| {
+                if *u {
+                    linearise(t, loads, &about)
+                } else {
+                    None
+                }
+            })
             .collect();
         let problem = Problem {
             loads,
@@ -168,7 +174,11 @@ pub fn adjust(
             flow: &flow,
             contrasts: &contrasts,
         };
-        let steps: &[f64] = if round == 0 { &[1.0, 0.5, 0.25] } else { &[0.25] };
+        let steps: &[f64] = if round == 0 {
+            &[1.0, 0.5, 0.25]
+        } else {
+            &[0.25]
+        };
         let judge = |at: [f64; 3]| {
             let solved = problem.solve(at)?;
             let prior: f64 = (at.iter().zip(START))
@@ -289,7 +299,13 @@ fn unknowns(
     let mut places = Vec::new();
     for (l, load) in loads.iter().enumerate() {
         let m = load.machine;
-        let own = [m, machines + m, 2 * machines + load.day, drift(l), of_load(l)];
+        let own = [
+            m,
+            machines + m,
+            2 * machines + load.day,
+            drift(l),
+            of_load(l),
+        ];
         places.extend(own.iter().flat_map(|&a| own.iter().map(move |&b| (a, b))));
         places.extend(load.before.map(|b| (drift(l), drift(b))));
     }
@@ -301,7 +317,10 @@ fn unknowns(
     for (group, _) in links {
         let bends: Vec<usize> = group.iter().map(|&l| machines + loads[l].machine).collect();
         let pairs = bends.iter().flat_map(|&a| {
-            let all = group.iter().map(|&l| of_load(l)).chain(bends.iter().copied());
+            let all = group
+                .iter()
+                .map(|&l| of_load(l))
+                .chain(bends.iter().copied());
             all.map(move |b| (a, b))
         });
         places.extend(pairs);
@@ -355,10 +374,7 @@ fn linearise(t: &TicketNode, loads: &[LoadNode], about: &[f64]) -> Option<Linear
     let parts: Vec<(usize, f64)> = (t.parts.iter().copied())
         .zip(mass.iter().map(|m| m / sum))
         .collect();
-    let own: f64 = parts
-        .iter()
-        .map(|&(l, p)| p * about[l])
-        .sum();
+    let own: f64 = parts.iter().map(|&(l, p)| p * about[l]).sum();
     Some(Linear {
         value: (t.net / sum).ln() + own,
         variance: t.sd * t.sd,
