@@ -50,7 +50,8 @@ def gls(case):
 
     noise = t["patch_sd"] ** 2
     v = a @ np.linalg.inv(q) @ a.T + t["pass_sd"] ** 2 * same("pass")
-    v += case["edge_ratio"] * noise * same("level") + noise * np.eye(len(patches))
+    edge = case["edge_ratio"] * same("level") + case["part_ratio"] * same("level") * same("load")
+    v += noise * (edge + np.eye(len(patches)))
     loads = sorted({p["load"] for p in patches})
     x = np.array([[float(p["load"] == l) for l in loads] for p in patches])
     z = np.array([p["ln_yield"] for p in patches])

@@ -1,7 +1,8 @@
 //! One field: what neighbouring ground says of the factors of the loads that cut it.
 //!
 //! Patches of ground observe z = β_load + Z + edge level + pass + noise, with z the log of logged wet yield. Z is a smooth
-//! random field ([`Lattice`]); the ground along the edge has levels of its own; a pass has an error of its own (the
+//! random field ([`Lattice`]); the ground along the edge has levels of its own, which differ from load to load, since no
+//! edge is alike all around; a pass has an error of its own (the
 //! receiver's, the cut width's). The field alone says nothing of how much sensors wander, and less of their common level:
 //! β has a prior so wide (sd 30 %) that the range and variances found are those of the restricted likelihood (Patterson &
 //! Thompson 1971, Biometrika 58:545), and that prior is taken out again of what is passed on.
@@ -20,6 +21,9 @@ const MARGIN: i32 = 2;
 const FEWEST: usize = 4;
 /// Prior sd of an edge level, log yield: headlands yield a quarter less or more (common practice).
 const EDGE_SD: f64 = 0.3;
+/// Prior sd of how the part of an edge level that one load cut departs from it: trees, turns, compaction (our choice). A load
+/// that cut nothing but headland is not told by ground that looks like it elsewhere.
+const EDGE_PART_SD: f64 = 0.08;
 /// Sd of the loads' levels while the texture is sought; taken out again afterwards.
 const LOAD_SD: f64 = 0.3;
 /// Part of a patch's error that does not fall with its rows.
@@ -46,9 +50,9 @@ const START: [(f64, f64); 3] = [(4.4, 0.8), (2.3, 1.5), (-1.5, 1.5)];
 
 struct Observation {
     weights: Weights,
-    /// Places of pass and edge level among the unknowns.
+    /// Places of pass and edge level (all loads', the load's own) among the unknowns.
     pass: usize,
-    level: Option<usize>,
+    level: Option<[usize; 2]>,
     /// Place of the load among the unknowns.
     load: usize,
     value: f64,
@@ -61,7 +65,7 @@ impl Observation {
         let own = [(self.pass, 1.0), (self.load, 1.0)].into_iter();
         (self.weights.into_iter())
             .chain(own)
-            .chain(self.level.map(|l| (l, 1.0)))
+            .chain(self.level.into_iter().flatten().map(|l| (l, 1.0)))
     }
 }
 
@@ -73,6 +77,7 @@ pub(super) struct System {
     of_lattice: Vec<usize>,
     passes: std::ops::Range<usize>,
     levels: std::ops::Range<usize>,
+    parts: std::ops::Range<usize>,
     of_loads: std::ops::Range<usize>,
     loads: Vec<u32>,
     observations: Vec<Observation>,
@@ -132,7 +137,13 @@ impl System {
         let n = lattice.len();
         let mut rows: Vec<f64> = used.iter().map(|p| p.rows).collect();
         let usual = crate::stats::median_in_place(&mut rows)?;
-        let first_load = n + passes.len() + levels.len();
+        let mut parts: Vec<(u32, u32)> = (used.iter())
+            .filter_map(|p| Some((p.load, p.level?)))
+            .collect();
+        parts.sort_unstable();
+        parts.dedup();
+        let first_part = n + passes.len() + levels.len();
+        let first_load = first_part + parts.len();
         let middle = used.iter().map(|p| p.ln_yield).sum::<f64>() / used.len() as f64;
         let observations: Vec<Observation> = used
             .iter()
@@ -140,10 +151,11 @@ impl System {
                 Some(Observation {
                     weights: lattice.weights(p.at)?,
                     pass: n + passes.binary_search(&p.pass).ok()?,
-                    level: p
-                        .level
-                        .and_then(|l| levels.binary_search(&l).ok())
-                        .map(|l| n + passes.len() + l),
+                    level: p.level.and_then(|l| {
+                        let level = levels.binary_search(&l).ok()?;
+                        let part = parts.binary_search(&(p.load, l)).ok()?;
+                        Some([n + passes.len() + level, first_part + part])
+                    }),
                     load: first_load + loads.binary_search(&p.load).ok()?,
                     value: p.ln_yield - middle,
                     variance: PATCH_SHARE + (1.0 - PATCH_SHARE) * usual / p.rows,
@@ -167,7 +179,8 @@ impl System {
         let mut system = Self {
             of_lattice,
             passes: n..n + passes.len(),
-            levels: n + passes.len()..first_load,
+            levels: n + passes.len()..first_part,
+            parts: first_part..first_load,
             of_loads: first_load..order,
             lattice,
             pattern,
@@ -215,6 +228,10 @@ impl System {
         for (places, variance) in [
             (&self.passes, pass),
             (&self.levels, EDGE_SD * EDGE_SD / USUAL_PATCH_VARIANCE),
+            (
+                &self.parts,
+                EDGE_PART_SD * EDGE_PART_SD / USUAL_PATCH_VARIANCE,
+            ),
             (&self.of_loads, LOAD_VARIANCE),
         ] {
             for k in places.clone() {

@@ -5,9 +5,9 @@ use super::wander::{Adjusted, Known, LoadNode, TicketNode, adjust};
 use crate::read::TicketUse;
 use crate::stats::student_quantile;
 
-/// What part of a field's information on its loads is believed. The field model knows no old boundary, no strip of another
-/// variety and no headland of uneven width; on simulated fields with poor headlands and bent sensors its errors are
-/// 1 to 2.2 times what it says (`examples/scale_study.rs`), so sds are doubled (our choice).
+/// What part of a field's information on its loads is believed. On simulated fields its errors are 1 to 1.5 times what it
+/// says (poor headlands, bent sensors: `examples/scale_study.rs`), and real fields have old boundaries and strips of other
+/// varieties beside; so sds are doubled (our choice).
 const TRUST: f64 = 0.25;
 /// What is believed where tickets contradict: enough to tell machines apart, too little to move a load.
 const LITTLE_TRUST: f64 = 1.0 / 16.0;
