@@ -129,7 +129,7 @@ fn loads_stand_to_each_other_as_generalised_least_squares_has_it() {
 }
 
 /// Lindgren, Rue & Lindström 2011: the field's covariance is the Matérn function's, up to what a lattice of a fifth of the
-/// range leaves.
+/// range leaves: 3 % of the variance from node to node, and 10 % more variance at a node itself.
 #[test]
 fn the_field_has_the_covariance_of_the_matern_function() {
     let (h, range, variance) = (12.0, 60.0, 0.0144);
@@ -144,9 +144,13 @@ fn the_field_has_the_covariance_of_the_matern_function() {
         "variance": variance, "precision": precision,
     });
     let Some(oracle) = ask(&case) else { return };
-    for pair in oracle["pairs"].as_array().unwrap() {
-        let pair = numbers(pair);
-        assert!((pair[0] - pair[1]).abs() < 0.06 * variance, "{pair:?}");
+    let pairs: Vec<Vec<f64>> = (oracle["pairs"].as_array().unwrap().iter())
+        .map(numbers)
+        .collect();
+    assert!(pairs.len() > 6);
+    for (step, pair) in pairs.iter().enumerate() {
+        let within = if step == 0 { 0.1 } else { 0.03 };
+        assert!((pair[0] - pair[1]).abs() < within * variance, "{step}: {pair:?}");
     }
 }
 
