@@ -150,7 +150,10 @@ fn the_field_has_the_covariance_of_the_matern_function() {
     assert!(pairs.len() > 6);
     for (step, pair) in pairs.iter().enumerate() {
         let within = if step == 0 { 0.1 } else { 0.03 };
-        assert!((pair[0] - pair[1]).abs() < within * variance, "{step}: {pair:?}");
+        assert!(
+            (pair[0] - pair[1]).abs() < within * variance,
+            "{step}: {pair:?}"
+        );
     }
 }
 

@@ -1,6 +1,7 @@
 use std::collections::BTreeMap;
 
 use super::adjust::{OfCrop, Place, SCALE_SD, adjust_crop};
+use crate::calibrate::joint::Settlement;
 use crate::calibrate::{LoadFactor, Weighing, close};
 use crate::gather::ScaleEvidence;
 use crate::loads::TicketRef;
@@ -287,19 +288,30 @@ fn expect(
         let taught: Vec<bool> = (0..crop.machines.len())
             .map(|m| crop.taught(m, weighed) > 0)
             .collect();
+        let helps = |s: &Settlement, k: usize| {
+            crop.linked[k] && s.adjusted.sd[k] < (1.0 - HELP) * s.sd_without_links[k]
+        };
+        let may_be_tied = has_level || crop.machines.len() > 1;
+        let tied: Vec<bool> = (0..crop.machines.len())
+            .map(|m| {
+                let mut own = (0..crop.nodes.len()).filter(|&k| crop.nodes[k].machine == m);
+                may_be_tied && own.any(|k| crop.settled.as_ref().is_some_and(|s| helps(s, k)))
+            })
+            .collect();
         for (k, &place) in crop.places.iter().enumerate() {
             let Some(s) = &crop.settled else { continue };
             let (u, sd) = (s.adjusted.factor[k], s.adjusted.sd[k]);
-            let helps = crop.linked[k] && sd < (1.0 - HELP) * s.sd_without_links[k];
-            let basis = match (helps, taught[crop.nodes[k].machine]) {
+            let machine = crop.nodes[k].machine;
+            let basis = match (helps(s, k), taught[machine]) {
                 (true, true) if s.links_hold => FactorBasis::Neighbours,
-                (true, false) if has_level || crop.machines.len() > 1 => FactorBasis::Neighbours,
                 (_, true) => FactorBasis::Machine,
+                // A machine that was never weighed is told by where it meets others.
+                (_, false) if tied[machine] => FactorBasis::Neighbours,
                 (_, false) => FactorBasis::None,
             };
             // One machine of unknown level: what it logged stands.
             let stands = basis == FactorBasis::None;
-            let (bend, bend_sd) = s.adjusted.bend[crop.nodes[k].machine];
+            let (bend, bend_sd) = s.adjusted.bend[machine];
             out.push(Expected {
                 place,
                 factor: if stands { 1.0 } else { u.exp() },
