@@ -1,6 +1,7 @@
 //! Factors of loads from neighbouring ground: yield field and factors estimated together.
 
 mod edge;
+mod equations;
 mod field;
 mod lattice;
 mod observe;

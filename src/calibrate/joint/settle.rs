@@ -19,6 +19,9 @@ const DOUBT_BEYOND: f64 = 0.03;
 const DOUBT_P: f64 = 0.001;
 /// And to any of a crop's tickets less often than this (our choice; Bonferroni's bound).
 const DOUBT_P_OF_ANY: f64 = 0.01;
+/// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the test never
+/// trusts the normal more than with so many degrees of freedom (our choice).
+const MOST_DEGREES: f64 = 10.0;
 /// Fewest tickets of which one can be doubted.
 const DOUBT_FEWEST: usize = 4;
 
@@ -77,7 +80,7 @@ pub fn settle(
         };
         let p = DOUBT_P.min(DOUBT_P_OF_ANY / left as f64);
         // The sd is known as well as the wander is: χ² with so many degrees of freedom has that spread.
-        let degrees = (0.5 / others.wander_sd[0].powi(2)).max(1.0);
+        let degrees = (0.5 / others.wander_sd[0].powi(2)).clamp(1.0, MOST_DEGREES);
         if !(off.abs() > DOUBT_BEYOND && off.abs() > sd * student_quantile(1.0 - 0.5 * p, degrees))
         {
             break;
