@@ -1,6 +1,7 @@
 use std::collections::BTreeMap;
 
 use super::adjust::{OfCrop, Place, SCALE_SD, adjust_crop};
+use super::dry_flow;
 use crate::calibrate::joint::Settlement;
 use crate::calibrate::{LoadFactor, Weighing, close};
 use crate::gather::ScaleEvidence;
@@ -91,7 +92,32 @@ pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
         }
     }
     let offsets = machine_offsets(fields, &weighed, &used);
-    decide(fields, &weighed, &used, &doubt, &crops, &offsets)
+    let mut decisions = decide(fields, &weighed, &used, &doubt, &crops, &offsets);
+    dry_flow::warn(
+        fields,
+        &weighed,
+        &used,
+        &of_machine(fields, &weighed),
+        &mut decisions,
+    );
+    decisions
+}
+
+/// The tickets of each machine and crop, whose parts are all theirs.
+fn of_machine<'a>(
+    fields: &[(&'a str, &'a ScaleEvidence)],
+    weighed: &[Weighed],
+) -> BTreeMap<(&'a str, &'a str), Vec<usize>> {
+    let mut out: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
+    for (w, ticket) in weighed.iter().enumerate() {
+        let mut keys = (ticket.parts.iter())
+            .map(|&(f, l)| (fields[f].1.loads[l].machine.as_str(), fields[f].0));
+        let Some(first) = keys.next() else { continue };
+        if keys.all(|k| k == first) {
+            out.entry(first).or_default().push(w);
+        }
+    }
+    out
 }
 
 /// Every ticket of the batch once, with the loads of all fields that it weighed.
@@ -146,7 +172,10 @@ fn machine_offsets<'a>(
 }
 
 /// Mean logged moisture over the parts of a ticket, weighted by mass.
-fn mean_moisture(fields: &[(&str, &ScaleEvidence)], parts: &[(usize, usize)]) -> Option<f64> {
+pub(super) fn mean_moisture(
+    fields: &[(&str, &ScaleEvidence)],
+    parts: &[(usize, usize)],
+) -> Option<f64> {
     let (mut wet, mut mass) = (0.0, 0.0);
     for &(f, l) in parts {
         let load = &fields[f].1.loads[l];

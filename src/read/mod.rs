@@ -1,7 +1,9 @@
 //! Files into values: logs, tickets, boundaries. Nothing below this module opens an input file.
 
+mod area_yield;
 mod boundary;
 mod columns;
+mod crs;
 mod error;
 mod field;
 mod find;
@@ -10,7 +12,10 @@ mod log_file;
 mod log_row;
 mod merge;
 mod number;
+mod outlines;
 mod position;
+mod source;
+pub mod taskdata;
 mod text;
 mod ticket_row;
 mod tickets;
