@@ -19,7 +19,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::apply::{Applied, apply};
 use crate::evidence::Evidence;
-use crate::gather::{self, MachineEvidence, ScaleEvidence};
+use crate::gather::{self, MachineEvidence, ScaleEvidence, Settled};
 use crate::job::{FieldSeason, Job, OutputCrs};
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
@@ -236,7 +236,10 @@ impl<'a> Batch<'a> {
                 return Err(FieldError::NotPooled { act: Act::Machines });
             };
             let key = hash_with(self.key(f)?, machines);
-            self.kept_or(f, Kind::Scale, key, |field| Ok(gather::scale(field)))
+            let settled: Vec<Settled> = machines.iter().map(Settled::from).collect();
+            self.kept_or(f, Kind::Scale, key, |field| {
+                Ok(gather::scale(field, &settled))
+            })
         })
     }
 

@@ -2,7 +2,7 @@ use std::collections::BTreeMap;
 
 use crate::delay::{Decision, FieldEvidence, decide, shown};
 use crate::evidence::DelayGrounds;
-use crate::gather::MachineEvidence;
+use crate::gather::{MachineEvidence, Settled};
 use crate::job::Job;
 use crate::ramps::{Ramps, estimate};
 
@@ -17,6 +17,16 @@ pub struct MachineDecision {
     pub ramps: Ramps,
     /// The curves that the delay was read from.
     pub curve: DelayGrounds,
+}
+
+impl From<&MachineDecision> for Settled {
+    fn from(decision: &MachineDecision) -> Self {
+        Self {
+            delay: decision.delay.delay.value,
+            entry: decision.ramps.entry.seconds,
+            exit: decision.ramps.exit.seconds,
+        }
+    }
 }
 
 /// Pools round one. `fields`: crop name and evidence of each field that was gathered; the result is in the same order,
