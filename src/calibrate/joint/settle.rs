@@ -173,20 +173,22 @@ mod tests {
 
     #[test]
     fn a_ticket_that_the_others_contradict_is_held_out_unless_forced() {
-        let factors = [0.970, 0.965, 0.972, 0.969, 0.966, 1.086];
-        let mut usage = vec![TicketUse::Auto; 6];
+        let factors = [
+            0.970, 0.965, 0.972, 0.969, 0.966, 0.968, 0.971, 0.967, 1.086,
+        ];
+        let mut usage = vec![TicketUse::Auto; 9];
         let s = run(&factors, &usage);
-        assert_eq!(s.doubts.iter().map(|d| d.ticket).collect::<Vec<_>>(), [5]);
-        assert!(!s.used[5] && (s.doubts[0].ratio - 1.086 / 0.9684).abs() < 0.02);
+        assert_eq!(s.doubts.iter().map(|d| d.ticket).collect::<Vec<_>>(), [8]);
+        assert!(!s.used[8] && (s.doubts[0].ratio - 1.086 / 0.9685).abs() < 0.02);
         // A load without a ticket has the others' factor.
-        assert!((s.adjusted.factor[6].exp() - 0.9684).abs() < 0.005);
-        let open = s.adjusted.factor[6];
-        usage[5] = TicketUse::Yes;
+        assert!((s.adjusted.factor[9].exp() - 0.9685).abs() < 0.005);
+        let open = s.adjusted.factor[9];
+        usage[8] = TicketUse::Yes;
         let s = run(&factors, &usage);
-        assert!(s.used[5] && s.doubts.len() == 1 && (s.adjusted.factor[6] - open).abs() < 1e-12);
-        usage[5] = TicketUse::No;
+        assert!(s.used[8] && s.doubts.len() == 1 && (s.adjusted.factor[9] - open).abs() < 1e-12);
+        usage[8] = TicketUse::No;
         let s = run(&factors, &usage);
-        assert!(!s.used[5] && s.doubts.is_empty());
+        assert!(!s.used[8] && s.doubts.is_empty());
     }
 
     #[test]
