@@ -42,7 +42,7 @@ pub struct FieldEvidence<'a> {
 }
 
 /// The second estimator against the first.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Disagreement {
     /// Delay by the rise of flow at pass entry, s; 0 where flow is there from the start.
     pub by_entries: f64,
@@ -51,7 +51,7 @@ pub struct Disagreement {
 }
 
 /// What stands in for a delay that is refused.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Fallback {
     /// What opposed passes hint at, wider than is promised.
     Passes,
@@ -62,7 +62,7 @@ pub enum Fallback {
 }
 
 /// What is used for one field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Decision {
     /// Transport delay.
     pub delay: Estimate,
