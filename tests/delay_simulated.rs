@@ -20,7 +20,11 @@ fn job(spec: &FieldSpec) -> Job {
 }
 
 fn prepared(spec: &FieldSpec, seed: u64) -> (Simulated, Prepared) {
-    let season = simulate(spec, seed).expect("a sound specification");
+    let mut season = simulate(spec, seed).expect("a sound specification");
+    // A ticket is known by its file and row: each field has a file of its own.
+    for ticket in &mut season.tickets {
+        ticket.place.file = format!("{}.csv", spec.key);
+    }
     let job = job(spec);
     let field = Prepared::new(&job, &job.fields[0], season.to_input()).expect("a sound field");
     (season, field)

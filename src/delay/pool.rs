@@ -21,9 +21,8 @@ const LEAST_FIELD_SD_S: f64 = 0.15;
 const SHORTEST_RAW_DELAY_S: f64 = 3.5;
 /// Groups of fields are parted where their own delays lie farther apart than this, s.
 const GROUP_GAP_S: f64 = 2.5;
-/// Beyond this half-width of its 95 % interval a delay is not promised, s (our choice: among fields that are let pass,
-/// 95 % are then within half a second, though the widest of them alone would not be; on simulated seasons a bar of 0.7 s
-/// refuses a tenth more fields, and from 0.9 s on fewer than 95 % are).
+/// Beyond this half-width of its 95 % interval a delay is not promised, s (our choice: on simulated seasons 92–96 % of the
+/// fields let pass are then within half a second and all within one; a bar of 0.7 s refuses a tenth more fields).
 const PROMISE_S: f64 = 0.8;
 /// A valley that is real but wider than that still says more than nothing, up to this standard error, s (our choice).
 const HINT_ERROR_S: f64 = 1.0;
