@@ -1,7 +1,9 @@
 //! What the user must know about a field, gathered from all stages.
 
 use crate::checks::Checked;
-use crate::delay::Disagreement;
+use crate::delay::{Decision, Disagreement, Fallback};
+use crate::job::Job;
+use crate::moisture;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
 use crate::summary::{DelayBasis, Remark, Summary};
@@ -10,6 +12,7 @@ use crate::summary::{DelayBasis, Remark, Summary};
 const WIDTH_APART: f64 = 0.05;
 
 pub(super) fn collect(
+    job: &Job,
     field: &Prepared,
     machines: &[MachineDecision],
     scale: &ScaleDecision,
@@ -22,8 +25,9 @@ pub(super) fn collect(
     }
     out.extend(header_width(field));
     out.extend(checked.remarks.iter().cloned());
-    out.extend(no_scale(summary));
+    out.extend(no_scale(scale, summary));
     out.extend(no_moisture(field, summary));
+    out.extend(constant_moisture(job, field));
     out.extend(ramps(machines));
     if field.timeline.backward_steps > 0 {
         out.push(Remark::new(
@@ -58,18 +62,17 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
         ));
     }
     if m.delay.refused {
-        let what = if d.value == 0.0 {
-            "no delay is removed".to_owned()
-        } else {
-            format!(
-                "{:.1} s is taken, from how flow rises at its pass entries",
-                d.value
-            )
-        };
+        out.push(refused(name, &m.delay));
+    }
+    if let Some(a) = m.delay.antenna {
         out.push(Remark::new(
-            "delay-refused",
+            "antenna-offset",
             format!(
-                "machine {name}: neighbouring passes do not tell its transport delay; {what}. Give delay = \"… s\" for the machine if you know it, or add fields of the same machine and crop to the job"
+                "machine {name}: over {} fields cut at different speeds, delays differ as if the antenna stood {:.1} m (± {:.1} m) {} the cutter bar than the job says; measure it and give antenna_behind_cutter_bar. Nothing is moved by it",
+                a.fields,
+                a.behind_m.abs(),
+                a.half_width_m,
+                if a.behind_m > 0.0 { "farther behind" } else { "farther ahead of" }
             ),
         ));
     }
@@ -82,6 +85,30 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
         ));
     }
     out
+}
+
+/// Says what is taken where passes do not tell the delay to within half a second, and why.
+fn refused(name: &str, delay: &Decision) -> Remark {
+    let d = &delay.delay;
+    let what = match (d.ci95_low.zip(d.ci95_high), d.value == 0.0) {
+        (None, true) => "no delay is removed".to_owned(),
+        (None, false) => format!("{:.1} s is taken", d.value),
+        (Some((low, high)), _) => format!(
+            "{:.1} s is taken, which is known to ± {:.1} s ({})",
+            d.value,
+            0.5 * (high - low),
+            match delay.fallback {
+                Some(Fallback::Entries) => "from how flow rises at its pass entries",
+                _ => "neighbouring passes tell no more",
+            }
+        ),
+    };
+    Remark::new(
+        "delay-refused",
+        format!(
+            "machine {name}: neighbouring passes do not tell its transport delay to half a second; {what}. Give delay = \"… s\" for the machine if you know it, or add fields of the same machine and crop to the job"
+        ),
+    )
 }
 
 fn header_width(field: &Prepared) -> Option<Remark> {
@@ -112,13 +139,8 @@ fn header_width(field: &Prepared) -> Option<Remark> {
     Some(Remark::new("header-width", text))
 }
 
-fn no_scale(summary: &Summary) -> Option<Remark> {
-    let unweighed = summary
-        .loads
-        .iter()
-        .filter(|l| l.basis == crate::summary::FactorBasis::None)
-        .count();
-    (unweighed > 0 && unweighed == summary.loads.len()).then(|| {
+fn no_scale(scale: &ScaleDecision, summary: &Summary) -> Option<Remark> {
+    (!scale.has_level && scale.tickets_used == 0 && !summary.loads.is_empty()).then(|| {
         Remark::new(
             "no-scale",
             "no ticket weighs this machine's grain: the map shows the pattern, its level is the sensor's own (a poorly calibrated monitor is off by 10 % or more)",
@@ -136,6 +158,31 @@ fn no_moisture(field: &Prepared, summary: &Summary) -> Option<Remark> {
             ),
         )
     })
+}
+
+/// A log whose moisture never changes: it was entered, or it is what the flow was brought to.
+fn constant_moisture(job: &Job, field: &Prepared) -> Option<Remark> {
+    let log = &field.input.log;
+    let value = moisture::constant(&log.moisture)?;
+    // The job's own value stands in files that have none; that is no sign of anything.
+    if job.log.moisture == Some(value) {
+        return None;
+    }
+    let reference = field.season.crop.reference_moisture;
+    let what = if (value - reference).abs() < 0.05 {
+        "which is the reference moisture: its flow has probably been brought to it already"
+            .to_owned()
+    } else {
+        format!(
+            "as grain never does: it was entered by hand, or the flow has been brought to it already (yields are corrected from it to {reference} %)"
+        )
+    };
+    Some(Remark::new(
+        "moisture-already-corrected",
+        format!(
+            "moisture reads {value} % in every row, {what}; export the wet flow and the measured moisture if the display can"
+        ),
+    ))
 }
 
 fn ramps(machines: &[MachineDecision]) -> Vec<Remark> {

@@ -21,6 +21,10 @@ pub enum LogColumn {
     Flow,
     /// Wet mass of the row.
     Mass,
+    /// Wet mass per area of the row's ground, where the log has neither flow nor mass.
+    Yield,
+    /// Mass per area at the crop's reference moisture, where the log has nothing wet.
+    DryYield,
     /// Moisture, wet basis.
     Moisture,
     /// Machine name.
@@ -31,8 +35,10 @@ pub enum LogColumn {
     Speed,
     /// Distance travelled in the row's interval.
     Distance,
-    /// Header width.
+    /// Header width; of a row that is one section of the header, the section's.
     Width,
+    /// Section of the header, where the log has a row for each.
+    Section,
     /// Heading, clockwise from north.
     Heading,
     /// Elevation.
@@ -47,7 +53,7 @@ pub enum LogColumn {
 
 impl LogColumn {
     /// Every column.
-    pub const ALL: [LogColumn; 19] = [
+    pub const ALL: [LogColumn; 22] = [
         LogColumn::Lon,
         LogColumn::Lat,
         LogColumn::X,
@@ -56,12 +62,15 @@ impl LogColumn {
         LogColumn::Interval,
         LogColumn::Flow,
         LogColumn::Mass,
+        LogColumn::Yield,
+        LogColumn::DryYield,
         LogColumn::Moisture,
         LogColumn::Machine,
         LogColumn::WorkState,
         LogColumn::Speed,
         LogColumn::Distance,
         LogColumn::Width,
+        LogColumn::Section,
         LogColumn::Heading,
         LogColumn::Elevation,
         LogColumn::Load,
@@ -80,12 +89,15 @@ impl LogColumn {
             LogColumn::Interval => "interval",
             LogColumn::Flow => "flow",
             LogColumn::Mass => "mass",
+            LogColumn::Yield => "yield",
+            LogColumn::DryYield => "dry_yield",
             LogColumn::Moisture => "moisture",
             LogColumn::Machine => "machine",
             LogColumn::WorkState => "work_state",
             LogColumn::Speed => "speed",
             LogColumn::Distance => "distance",
             LogColumn::Width => "width",
+            LogColumn::Section => "section",
             LogColumn::Heading => "heading",
             LogColumn::Elevation => "elevation",
             LogColumn::Load => "load",
@@ -111,10 +123,12 @@ impl LogColumn {
             LogColumn::Time | LogColumn::Interval => Some(Quantity::Time),
             LogColumn::Flow => Some(Quantity::MassFlow),
             LogColumn::Mass => Some(Quantity::Mass),
+            LogColumn::Yield | LogColumn::DryYield => Some(Quantity::Yield),
             LogColumn::Moisture => Some(Quantity::Percent),
             LogColumn::Speed => Some(Quantity::Speed),
             LogColumn::Machine
             | LogColumn::WorkState
+            | LogColumn::Section
             | LogColumn::Load
             | LogColumn::Pass
             | LogColumn::Crop => None,

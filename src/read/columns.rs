@@ -1,5 +1,6 @@
 //! Which header is which column, and in which unit.
 
+use super::source::{Header, Stated};
 use crate::job::{LogColumn, LogSettings};
 use crate::units::{Quantity, Unit, tokens};
 
@@ -44,6 +45,14 @@ impl Recognised {
 /// Finds the columns among the headers: first those that the job names, then our own names with a unit behind, then
 /// the trade's plain words. Any case; blanks, brackets and slashes count as `_`.
 pub fn recognise(headers: &[String], settings: &LogSettings) -> Recognised {
+    let headers: Vec<Header> = headers.iter().map(Header::named).collect();
+    recognise_stated(&headers, settings)
+}
+
+/// The same for the columns of a source. What a format itself states comes after the job and before every name.
+pub(super) fn recognise_stated(columns: &[Header], settings: &LogSettings) -> Recognised {
+    let headers: Vec<String> = columns.iter().map(|h| h.name.clone()).collect();
+    let headers = headers.as_slice();
     let mut recognised = Recognised::default();
     let mut taken = vec![false; headers.len()];
     let mut mapped: Vec<FoundColumn> = Vec::new();
@@ -64,6 +73,23 @@ pub fn recognise(headers: &[String], settings: &LogSettings) -> Recognised {
             None => recognised.absent.push((column, wanted.clone())),
         }
     }
+    let stated: Vec<FoundColumn> = columns
+        .iter()
+        .enumerate()
+        .filter(|(index, _)| !taken[*index])
+        .filter_map(|(index, header)| {
+            let Stated { column, unit } = header.stated?;
+            Some(FoundColumn {
+                column,
+                index,
+                unit,
+                mapped: false,
+            })
+        })
+        .collect();
+    for found in &stated {
+        taken[found.index] = true;
+    }
     for column in LogColumn::ALL {
         let job_unit = settings
             .units
@@ -71,7 +97,8 @@ pub fn recognise(headers: &[String], settings: &LogSettings) -> Recognised {
             .find(|(name, _)| name == column.name())
             .and_then(|(_, unit)| column.quantity()?.unit(unit));
         let usual = || column.quantity()?.unit(column.usual_unit()?);
-        let found = match mapped.iter().find(|f| f.column == column) {
+        let given = mapped.iter().chain(&stated);
+        let found = match given.into_iter().find(|f| f.column == column) {
             Some(found) => Some(*found),
             None => best(column, headers, &mut taken, &mut recognised.seconds),
         };
@@ -198,6 +225,8 @@ fn plain_words(column: LogColumn) -> &'static [&'static str] {
             "throughput",
         ],
         LogColumn::Mass => &["grain_mass", "wet_mass"],
+        LogColumn::Yield => &["wet_yield"],
+        LogColumn::DryYield => &["yield_dry"],
         LogColumn::Moisture => &[
             "moist",
             "grain_moisture",
@@ -209,6 +238,7 @@ fn plain_words(column: LogColumn) -> &'static [&'static str] {
         LogColumn::Speed => &["ground_speed", "velocity"],
         LogColumn::Distance => &["dist", "distance_travelled", "distance_traveled"],
         LogColumn::Width => &["header_width", "working_width", "cutting_width"],
+        LogColumn::Section => &["section_number", "section_no", "section_id"],
         LogColumn::Heading => &["course", "bearing"],
         LogColumn::Elevation => &["elev", "altitude"],
         LogColumn::Load => &["load_id", "load_name", "load_number", "load_no"],

@@ -3,10 +3,12 @@
 use jiff::tz::TimeZone;
 use rayon::prelude::*;
 
+use super::area_yield::{self, Given};
 use super::error::{ReadError, ReadErrorKind};
 use super::find::{InputFile, find};
 use super::log_file::LogFile;
 use super::position::{Positions, positions};
+use super::source::{LogSource, logs_in};
 use super::{FieldInput, boundary, merge, tickets};
 use crate::job::{FieldSeason, Job};
 use crate::place::Place;
@@ -30,12 +32,23 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
         .because(cause)
     })?;
     let files = find(&job.base, &field.logs, &field.name)?;
-    let read: Vec<Result<(LogFile, Positions), ReadError>> = files
-        .par_iter()
-        .map(|file| read_log(job, field, &zone, file))
+    let boundary = field.boundary.as_ref().map(|written| {
+        let file = InputFile::new(&job.base, written);
+        let shape = boundary::read(&file, job, field);
+        (file, shape)
+    });
+    let known = boundary.as_ref().and_then(|(_, shape)| shape.as_ref().ok());
+    let found = logs_in(&files, field, known);
+    let read: Vec<Result<(LogFile, Positions), ReadError>> = found
+        .logs
+        .into_par_iter()
+        .map(|source| read_log(job, field, &zone, &source?))
         .collect();
 
-    let mut input = FieldInput::default();
+    let mut input = FieldInput {
+        warnings: found.warnings,
+        ..FieldInput::default()
+    };
     let mut logs = Vec::new();
     let mut first_error = None;
     for result in read {
@@ -78,9 +91,8 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
     }
     input.warnings.extend(bad.warning(input.log.len()));
     input.warnings.extend(unreadable_warning(&input));
-    if let Some(written) = &field.boundary {
-        let file = InputFile::new(&job.base, written);
-        let shape = boundary::read(&file.path, &file.shown)?;
+    if let Some((file, shape)) = boundary {
+        let shape = shape?;
         boundary::check_place(&shape, &file.shown, &input.log, &headers)?;
         input.boundary = Some(shape);
     }
@@ -94,35 +106,23 @@ fn read_log(
     job: &Job,
     field: &FieldSeason,
     zone: &TimeZone,
-    file: &InputFile,
+    source: &LogSource,
 ) -> Result<(LogFile, Positions), ReadError> {
-    refuse_other_formats(file)?;
-    let mut log = LogFile::read(&file.path, &file.shown, &job.log, &field.crop, zone)?;
+    let mut log = LogFile::read(source, job, &field.crop, zone)?;
     let positions = positions(&mut log, job.log.crs.as_deref())?;
+    let width = |machine: Option<&str>| {
+        let name = machine.unwrap_or_else(|| default_machine(job, field));
+        let known = job.machines.iter().find(|m| m.name == name);
+        known.and_then(|m| m.header_width).or(job.log.width)
+    };
+    let given = Given {
+        width: &width,
+        moisture: job.log.moisture,
+        interval: job.log.interval,
+        crop: &field.crop,
+    };
+    area_yield::to_mass(&mut log, &positions, &given)?;
     Ok((log, positions))
-}
-
-/// Says so where a file is plainly not a text of rows.
-fn refuse_other_formats(file: &InputFile) -> Result<(), ReadError> {
-    let extension = file
-        .path
-        .extension()
-        .map(|e| e.to_string_lossy().to_lowercase())
-        .unwrap_or_default();
-    let other = [
-        "shp", "dbf", "shx", "geojson", "json", "gpkg", "xml", "bin", "zip", "gz", "xls", "xlsx",
-        "ods", "parquet", "fgb",
-    ];
-    if !other.contains(&extension.as_str()) {
-        return Ok(());
-    }
-    Err(ReadError::new(
-        ReadErrorKind::Format,
-        Place::file(&file.shown),
-        "a log as CSV (commas, semicolons or tabs)",
-        format!("a .{extension} file"),
-    )
-    .hinted("export the log as CSV; this version reads no other format of logs"))
 }
 
 /// The machine of rows that name none: the field's, else the job's only one, else a name of ours.

@@ -1,15 +1,17 @@
 //! How the rows of one log file are laid out: which field of a row is which column, in which unit.
 
-use super::columns::{FoundColumn, Recognised, recognise};
+use super::columns::{FoundColumn, Recognised, recognise_stated};
 use super::error::{ReadError, ReadErrorKind};
+use super::source::Header;
 use crate::crop::Crop;
 use crate::job::suggest::nearest;
 use crate::job::{LogColumn, LogSettings};
 use crate::place::Place;
 use crate::summary::Remark;
+use crate::units::tokens;
 
 /// The columns that hold plain numbers, in the order of [`Numbers`].
-pub(super) const NUMBERS: [LogColumn; 13] = [
+pub(super) const NUMBERS: [LogColumn; 15] = [
     LogColumn::Lon,
     LogColumn::Lat,
     LogColumn::X,
@@ -17,6 +19,8 @@ pub(super) const NUMBERS: [LogColumn; 13] = [
     LogColumn::Interval,
     LogColumn::Flow,
     LogColumn::Mass,
+    LogColumn::Yield,
+    LogColumn::DryYield,
     LogColumn::Moisture,
     LogColumn::Speed,
     LogColumn::Distance,
@@ -24,6 +28,23 @@ pub(super) const NUMBERS: [LogColumn; 13] = [
     LogColumn::Heading,
     LogColumn::Elevation,
 ];
+
+/// The columns that grain can be read from, the best first.
+pub(super) const GRAIN: [LogColumn; 4] = [
+    LogColumn::Flow,
+    LogColumn::Mass,
+    LogColumn::Yield,
+    LogColumn::DryYield,
+];
+
+/// How many of [`GRAIN`] are read rather than this column (flow and mass stand side by side).
+fn grain_rank(column: LogColumn) -> usize {
+    match column {
+        LogColumn::Yield => 2,
+        LogColumn::DryYield => 3,
+        _ => 0,
+    }
+}
 
 /// A number column of a file.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -53,6 +74,8 @@ pub(super) struct Layout {
     pub load: Option<usize>,
     /// Pass number.
     pub pass: Option<usize>,
+    /// Section of the header.
+    pub section: Option<usize>,
     /// Crop.
     pub crop: Option<usize>,
 }
@@ -60,17 +83,19 @@ pub(super) struct Layout {
 impl Layout {
     /// The layout that these headers have. `file`: the log's path, for messages.
     pub fn new(
-        headers: Vec<String>,
+        headers: Vec<Header>,
         settings: &LogSettings,
         crop: &Crop,
         file: &str,
         warnings: &mut Vec<Remark>,
     ) -> Result<Layout, ReadError> {
-        let recognised = recognise(&headers, settings);
+        let recognised = recognise_stated(&headers, settings);
+        let headers: Vec<String> = headers.into_iter().map(|h| h.name).collect();
         indispensable(&recognised, &headers, settings, file)?;
         warn(&recognised, &headers, file, warnings);
         let field = |column| recognised.get(column).map(|f| f.index);
         let degrees = field(LogColumn::Lon).is_some() && field(LogColumn::Lat).is_some();
+        let usable = GRAIN.map(|column| recognised.get(column).is_some_and(|f| !f.lacks_unit()));
         let mut numbers: Vec<NumberColumn> = Vec::new();
         for (slot, &column) in NUMBERS.iter().enumerate() {
             let Some(found) = recognised.get(column) else {
@@ -78,6 +103,9 @@ impl Layout {
             };
             if degrees && is_grid(found) {
                 continue; // not needed: a slip in them costs no row
+            }
+            if usable[..grain_rank(column)].iter().any(|u| *u) {
+                continue; // grain is read from one column: flow and mass before a yield, wet before dry
             }
             // x and y stay in the unit that the header names (or their CRS's): the CRS settles what they mean.
             let factor = match (found.unit, column) {
@@ -102,6 +130,7 @@ impl Layout {
             work: field(LogColumn::WorkState),
             load: field(LogColumn::Load),
             pass: field(LogColumn::Pass),
+            section: field(LogColumn::Section),
             crop: field(LogColumn::Crop),
             headers,
         })
@@ -166,18 +195,15 @@ fn indispensable(
     {
         return Err(no_unit(found, headers, file));
     }
-    let grain: Vec<&FoundColumn> = [LogColumn::Flow, LogColumn::Mass]
+    let grain: Vec<&FoundColumn> = GRAIN
         .into_iter()
         .filter_map(|c| recognised.get(c))
         .collect();
     match grain.first() {
-        None => Err(absent(
-            recognised,
-            &[LogColumn::Flow, LogColumn::Mass],
-            headers,
-            file,
-        )
-        .unwrap_or_else(|| no_grain(headers, file))),
+        None => {
+            Err(absent(recognised, &GRAIN, headers, file)
+                .unwrap_or_else(|| no_grain(headers, file)))
+        }
         Some(first) if grain.iter().all(|f| f.lacks_unit()) => Err(no_unit(first, headers, file)),
         Some(_) => Ok(()),
     }
@@ -215,7 +241,7 @@ fn no_grain(headers: &[String], file: &str) -> ReadError {
     let error = ReadError::new(
         ReadErrorKind::NoColumn,
         Place::file(file),
-        "a column of grain flow such as flow_kg_s (or of mass per row such as mass_kg)",
+        "a column of grain flow such as flow_kg_s (or of mass per row, mass_kg, or of yield, yield_t_ha)",
         listed(headers),
     );
     error.hinted("name it in the job file: [log] columns = { flow = \"HEADER\" }, units = { flow = \"kg/s\" }")
@@ -257,6 +283,15 @@ fn warn(recognised: &Recognised, headers: &[String], file: &str, warnings: &mut 
             "no-unit",
             format!("{text}; until then the column is not read"),
         ));
+    }
+    for column in [LogColumn::Flow, LogColumn::Mass] {
+        let header = recognised.get(column).map(|f| &headers[f.index]);
+        if let Some(header) = header.filter(|h| tokens(h).iter().any(|word| word == "dry")) {
+            warnings.push(Remark::new(
+                "moisture-already-corrected",
+                format!("{file}: the header \"{header}\" speaks of dry grain, and {} is taken as wet: its moisture is about to be corrected twice; name the wet one in [log] columns if there is one", column.name()),
+            ));
+        }
     }
     for (column, _) in &recognised.absent {
         if let Some(error) = absent(recognised, &[*column], headers, file) {

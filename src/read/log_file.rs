@@ -1,7 +1,6 @@
 //! One log file: its rows as columns, and the lines that could not be read.
 
 use std::collections::HashMap;
-use std::path::Path;
 
 use csv::ByteRecord;
 use jiff::tz::TimeZone;
@@ -9,11 +8,12 @@ use jiff::tz::TimeZone;
 use super::Unreadable;
 use super::error::{ReadError, ReadErrorKind};
 use super::layout::{Layout, NUMBERS};
-use super::log_row::{DECIMAL_POINT, Fault, Row, holds_rows, lines, parse, pass_number};
-use super::text::{Separated, csv_error, decode};
+use super::log_row::{DECIMAL_POINT, Row, parse, pass_number};
+use super::source::{Batch, Fault, LogSource, Table};
+use super::text::decode;
 use super::time::TimeReader;
 use crate::crop::Crop;
-use crate::job::{LogColumn, LogSettings};
+use crate::job::{Job, LogColumn};
 use crate::log::{Clock, WorkState};
 use crate::place::Place;
 use crate::summary::Remark;
@@ -34,6 +34,8 @@ pub(super) struct LogFile {
     pub machine: Names,
     pub load: Names,
     pub pass: Vec<Option<u32>>,
+    /// Section of the header, by its name.
+    pub section: Names,
     pub unreadable: Vec<Unreadable>,
     pub warnings: Vec<Remark>,
     /// The first unreadable row's number, and why.
@@ -81,23 +83,24 @@ impl Names {
 }
 
 impl LogFile {
-    /// Reads a file. `path`: where it is; `file`: its name for messages and results.
+    /// Reads a log.
     pub fn read(
-        path: &Path,
-        file: &str,
-        settings: &LogSettings,
+        source: &LogSource,
+        job: &Job,
         crop: &Crop,
         zone: &TimeZone,
     ) -> Result<LogFile, ReadError> {
-        let mut table = Separated::open(path, file, "rows")?;
+        let (file, settings) = (&source.shown, &job.log);
+        let mut table = source.open(job)?;
         let mut log = LogFile {
-            path: file.to_owned(),
+            path: file.clone(),
+            warnings: std::mem::take(&mut table.warnings),
             ..LogFile::default()
         };
         let headers = std::mem::take(&mut table.headers);
         let layout = Layout::new(headers, settings, crop, file, &mut log.warnings)?;
         let factor = layout.time.map_or(1.0, |(_, factor)| factor);
-        let mut times = TimeReader::new(zone, factor, table.decimal_comma());
+        let mut times = TimeReader::new(zone, factor, table.decimal_comma);
         let rows = log.read_rows(&mut table, &layout, &mut times, crop)?;
         log.clock = times.clock;
         if rows == 0 {
@@ -128,33 +131,35 @@ impl LogFile {
 
     fn read_rows(
         &mut self,
-        table: &mut Separated,
+        table: &mut Table,
         layout: &Layout,
         times: &mut TimeReader<'_>,
         crop: &Crop,
     ) -> Result<u32, ReadError> {
-        let decimal_comma = table.decimal_comma();
-        let mut record = ByteRecord::new();
+        let mut batch = Batch::default();
         let mut rows = 0u32;
-        while table
-            .rows
-            .read_byte_record(&mut record)
-            .map_err(|e| csv_error(&self.path, e))?
-        {
-            rows = self.count(rows, 1)?;
-            let parsed = parse(&record, layout, times, decimal_comma);
-            let lines = lines(&record, &table.rows);
-            if lines > 1 && (parsed.is_err() || holds_rows(&record, table.separator)) {
-                rows = self.open_quote(rows, lines, layout)?;
-                continue;
+        loop {
+            table.rows.next_batch(&mut batch)?;
+            if batch.records().is_empty() {
+                break;
             }
-            match parsed {
-                Ok(row) => self.push(rows, &row, &record, layout, crop),
-                Err(fault) => {
-                    self.spoil(rows, fault, layout);
+            for record in batch.records() {
+                rows = self.count(rows, 1)?;
+                let parsed = match &record.fault {
+                    Some(fault) => Err(fault.clone()),
+                    None => parse(&record.cells, layout, times, table.decimal_comma),
+                };
+                if record.lines > 1 && (parsed.is_err() || record.swallowed) {
+                    rows = self.open_quote(rows, record.lines, layout)?;
+                    continue;
+                }
+                match parsed {
+                    Ok(row) => self.push(rows, &row, &record.cells, layout, crop),
+                    Err(fault) => self.spoil(rows, fault, layout),
                 }
             }
         }
+        self.warnings.append(&mut table.rows.remarks());
         Ok(rows)
     }
 
@@ -224,6 +229,9 @@ impl LogFile {
         if let Some(field) = layout.pass {
             self.pass.push(pass_number(&record[field]));
         }
+        if let Some(field) = layout.section {
+            self.section.push(&record[field]);
+        }
         if let Some(field) = layout.crop {
             let cell = record[field].trim_ascii();
             if !cell.is_empty() && !cell.eq_ignore_ascii_case(crop.name.as_bytes()) {
@@ -235,7 +243,7 @@ impl LogFile {
     }
 
     /// The error that none of the rows can be read, by the first one's fault.
-    fn nothing_readable(&self, rows: u32, layout: &Layout, separator: u8) -> ReadError {
+    fn nothing_readable(&self, rows: u32, layout: &Layout, separator: Option<u8>) -> ReadError {
         let mut place = Place::file(&self.path);
         let (mut expected, mut found, mut commas) = ("a row".to_owned(), "none".to_owned(), false);
         if let Some((row, fault)) = &self.first_fault {
@@ -243,7 +251,7 @@ impl LogFile {
             place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
             expected.clone_from(&fault.expected);
             found.clone_from(&fault.found);
-            commas = separator == b','
+            commas = separator == Some(b',')
                 && (fault.expected == DECIMAL_POINT || fault.expected.ends_with(" fields"));
         }
         let hint = if commas {

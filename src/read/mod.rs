@@ -1,16 +1,22 @@
 //! Files into values: logs, tickets, boundaries. Nothing below this module opens an input file.
 
+mod area_yield;
 mod boundary;
 mod columns;
+mod crs;
 mod error;
 mod field;
 mod find;
+mod fingerprint;
 mod layout;
 mod log_file;
 mod log_row;
 mod merge;
 mod number;
+mod outlines;
 mod position;
+mod source;
+pub mod taskdata;
 mod text;
 mod ticket_row;
 mod tickets;
@@ -19,6 +25,7 @@ mod time;
 pub use columns::{FoundColumn, Recognised, recognise};
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
+pub use fingerprint::fingerprint;
 
 use geo::MultiPolygon;
 

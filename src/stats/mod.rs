@@ -10,6 +10,7 @@ mod bootstrap;
 mod normal;
 mod robust;
 mod running;
+pub mod sparse;
 mod student;
 pub mod variogram;
 
@@ -20,4 +21,4 @@ pub use robust::{
     quantile_sorted, weighted_quantile,
 };
 pub use running::running_median;
-pub use student::{student_975, student_quantile};
+pub use student::{student_975, student_cdf, student_quantile};

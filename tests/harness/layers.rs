@@ -333,10 +333,16 @@ fn check_text(results: &Path) {
             !file.starts_with('.') && !file.ends_with(".tmp"),
             "left behind: {name}"
         );
-        if name.ends_with(".shp") || name.ends_with(".shx") {
-            continue; // binary; read above
+        let binary = [".shp", ".shx", ".png"].iter().any(|e| name.ends_with(e));
+        if binary || name.starts_with("assets/") {
+            continue; // read above, or no result
         }
-        let text = String::from_utf8_lossy(&bytes).to_lowercase();
+        let mut text = String::from_utf8_lossy(&bytes).to_lowercase();
+        if let Some(from) = text.find("\"data\":\"") {
+            let from = from + 8; // points in base64, whose letters may spell anything
+            let to = from + text[from..].find('"').expect("an end");
+            text.replace_range(from..to, "");
+        }
         for word in text.split(|c: char| !c.is_alphanumeric()) {
             assert!(
                 !["nan", "inf", "infinity", "1#qnan"].contains(&word),

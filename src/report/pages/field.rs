@@ -3,11 +3,12 @@
 use askama::Template;
 
 use super::advice::{Check, Level, checks, half_interval, unweighed_share, worst};
-use super::charts::{Charts, off_scale};
+use super::charts::Charts;
+use super::rows::{LedgerRow, LoadRow, PartRow, ledger, loads, parts, parts_caption};
 use super::settings::{self, Setting};
 use super::words::{self, CAUTIONS};
 use super::{embed, legend, points};
-use crate::evidence::{Evidence, MachineGrounds, Part, RampGrounds};
+use crate::evidence::{Evidence, MachineGrounds, RampGrounds};
 use crate::job::{FieldSeason, Job};
 use crate::map::YieldMap;
 use crate::report::numbers::{count, counted, interval, optional, rounded, yield_decimals};
@@ -69,41 +70,6 @@ struct Figure {
     detail: String,
 }
 
-struct LedgerRow {
-    item: String,
-    words: String,
-    points: String,
-    tonnes: String,
-    share: String,
-    weighed: String,
-    /// Whether it is a reason whose points can be shown.
-    shown: bool,
-}
-
-struct PartRow {
-    name: &'static str,
-    area: String,
-    tonnes: String,
-    share: String,
-    mean: String,
-    aside: String,
-}
-
-struct LoadRow {
-    load: String,
-    ticket: String,
-    logged: String,
-    weighed: String,
-    corrected: String,
-    off: String,
-    factor: String,
-    basis: &'static str,
-    remark: String,
-    class: &'static str,
-    /// Left out on paper, where there are many.
-    screen_only: bool,
-}
-
 struct MachineView {
     name: String,
     delay: String,
@@ -111,9 +77,6 @@ struct MachineView {
     has_curve: bool,
     ramps_caption: String,
 }
-
-/// Loads that are printed at most.
-const LOADS_ON_PAPER: usize = 12;
 
 /// The page.
 pub fn report(page: &FieldPage<'_>) -> String {
@@ -286,146 +249,6 @@ fn beyond(p: &points::Points) -> String {
     }
 }
 
-fn ledger(s: &Summary) -> Vec<LedgerRow> {
-    let total = s.grain.corrected_kg;
-    let mut items: Vec<_> = s.ledger.iter().collect();
-    items.sort_by(|a, b| b.kg.total_cmp(&a.kg).then(a.item.cmp(&b.item)));
-    let row = |item: &str, points: u64, kg: f64, weighed: f64| LedgerRow {
-        item: item.to_owned(),
-        words: words::item(item).to_owned(),
-        points: count(points),
-        tonnes: rounded(kg / 1000.0, 2),
-        share: rounded(100.0 * kg / total, 2),
-        weighed: rounded(weighed / 1000.0, 2),
-        shown: !matches!(item, "kept" | "unplaced" | "bad-fix" | "position-jump") && points > 0,
-    };
-    let mut rows: Vec<LedgerRow> = items
-        .iter()
-        .map(|i| row(&i.item, i.points, i.kg, i.weighed_kg))
-        .collect();
-    let sum = |of: fn(&crate::summary::LedgerItem) -> f64| s.ledger.iter().map(of).sum::<f64>();
-    rows.push(LedgerRow {
-        words: "together: all corrected grain".to_owned(),
-        shown: false,
-        ..row(
-            "",
-            s.ledger.iter().map(|i| i.points).sum(),
-            sum(|i| i.kg),
-            sum(|i| i.weighed_kg),
-        )
-    });
-    rows
-}
-
-fn parts(s: &Summary, evidence: &Evidence) -> Vec<PartRow> {
-    let Some(parts) = &evidence.parts else {
-        return Vec::new();
-    };
-    let decimals = yield_decimals(&s.yields.unit);
-    let row = |name, p: &Part| PartRow {
-        name,
-        area: rounded(p.area_ha, 2),
-        tonnes: rounded(p.kg / 1000.0, 1),
-        share: rounded(100.0 * p.kg / s.grain.corrected_kg, 1),
-        mean: optional(p.mean, decimals),
-        aside: rounded(p.set_aside_kg / 1000.0, 1),
-    };
-    let (h, i) = (&parts.headland, &parts.interior);
-    let mut rows = vec![row("Headland", h), row("Interior", i)];
-    let rest = s.grain.corrected_kg - h.kg - i.kg;
-    if rest.abs() >= 50.0 {
-        rows.push(PartRow {
-            area: String::new(),
-            mean: String::new(),
-            ..row(
-                "No position, or outside the boundary",
-                &Part {
-                    kg: rest,
-                    set_aside_kg: rest,
-                    ..Part::default()
-                },
-            )
-        });
-    }
-    rows
-}
-
-fn parts_caption(evidence: &Evidence) -> String {
-    let Some(parts) = &evidence.parts else {
-        return "Without a boundary, headland and interior cannot be told apart.".to_owned();
-    };
-    let depth = rounded(parts.depth_m, 0);
-    let how = if parts.from_passes {
-        format!(
-            "Headland: the strip of {depth} m along the boundary, at whose inner edge most passes end."
-        )
-    } else {
-        format!(
-            "Headland: the strip of {depth} m (two headers) along the boundary; the passes do not agree on where it ends."
-        )
-    };
-    let compare = match (parts.headland.mean, parts.interior.mean) {
-        (Some(h), Some(i)) if i > 0.0 => {
-            let percent = 100.0 * (h / i - 1.0);
-            let side = if percent < 0.0 { "less" } else { "more" };
-            format!(
-                " On kept points it yields {} % {side} than the interior.",
-                rounded(percent.abs(), 0)
-            )
-        }
-        _ => String::new(),
-    };
-    how + &compare
-}
-
-fn loads(s: &Summary, evidence: &Evidence) -> Vec<LoadRow> {
-    let t = |kg: f64| rounded(kg / 1000.0, 2);
-    let mut rows: Vec<(bool, LoadRow)> = s
-        .loads
-        .iter()
-        .zip(&evidence.loads)
-        .map(|(l, grounds)| {
-            let off = off_scale(l, grounds.doubt);
-            let remark: Vec<&str> = l.remarks.iter().map(|r| r.text.as_str()).collect();
-            let weighed = match (l.weighed_kg, grounds.doubt) {
-                (Some(kg), _) => t(kg),
-                (None, Some(ratio)) => format!("{}, held out", t(l.corrected_kg * ratio)),
-                (None, None) => String::from("–"),
-            };
-            let row = LoadRow {
-                load: l
-                    .load
-                    .clone()
-                    .unwrap_or_else(|| "outside every load".to_owned()),
-                ticket: l.ticket.clone().unwrap_or_else(|| "–".to_owned()),
-                logged: t(l.logged_kg),
-                weighed,
-                corrected: t(l.corrected_kg),
-                off: off.map_or_else(|| "–".to_owned(), |r| rounded(100.0 * (r - 1.0), 1)),
-                factor: format!(
-                    "{}{}",
-                    optional(l.factor, 3),
-                    interval(l.ci95_low, l.ci95_high, 3)
-                ),
-                basis: words::factor_basis(l.basis),
-                remark: super::advice::sentence(&remark.join(" ")),
-                class: if grounds.doubt.is_some() { "grave" } else { "" },
-                screen_only: false,
-            };
-            (!l.remarks.is_empty(), row)
-        })
-        .collect();
-    // On paper: those with a remark first, then the others as they come.
-    let mut room = LOADS_ON_PAPER.saturating_sub(rows.iter().filter(|r| r.0).count());
-    for (remarked, row) in &mut rows {
-        if !*remarked {
-            row.screen_only = room == 0;
-            room = room.saturating_sub(1);
-        }
-    }
-    rows.into_iter().map(|r| r.1).collect()
-}
-
 fn loads_caption(s: &Summary) -> String {
     let error = match s.calibration.leave_one_out_pct {
         Some(e) => format!(
@@ -435,7 +258,7 @@ fn loads_caption(s: &Summary) -> String {
         None => "Too few tickets to say how far an unweighed load may be off.".to_owned(),
     };
     format!(
-        "Open mark: logged against the scale. Filled mark: the same once the machine has one factor. The band is ± 3 %, which a well calibrated monitor keeps (common practice). Each ticket then closes its own load exactly. {error}"
+        "Open mark: logged against the scale. Filled mark: the same once the machine has one factor. Dashed: where an unweighed load may lie. The band is ± 3 %, which a well calibrated monitor keeps (common practice). Each ticket then closes its own load exactly. {error}"
     )
 }
 
@@ -512,10 +335,11 @@ fn width_caption(evidence: &Evidence) -> String {
         ),
         None => String::new(),
     };
-    format!(
-        "Ground by the share of the header on standing crop. Header {} m{gap}{sd}.",
-        optional(g.header_m, 2)
-    )
+    let header = match (g.header_m, evidence.machines.len()) {
+        (Some(header), 1) => format!(" Header {} m", rounded(header, 2)),
+        _ => " Headers as set below".to_owned(),
+    };
+    format!("Ground by the share of the header on standing crop.{header}{gap}{sd}.")
 }
 
 fn quality(s: &Summary) -> Vec<[String; 3]> {

@@ -12,6 +12,7 @@ mod embed;
 mod field;
 mod legend;
 mod points;
+mod rows;
 mod settings;
 mod thumbnail;
 mod what_if;
