@@ -135,7 +135,7 @@ fn delay(page: &mut Page, evidence: &MachineEvidence, machine: &MachineDecision)
     page.axes(
         &p,
         &format!(
-            "delay {:.2} s, 95 % interval {} ({:?}{})",
+            "disagreement of opposed passes: delay {:.2} s, 95 % interval {} ({:?}{})",
             d.value,
             match (d.ci95_low, d.ci95_high) {
                 (Some(a), Some(b)) => format!("{a:.2} to {b:.2} s"),
@@ -148,10 +148,7 @@ fn delay(page: &mut Page, evidence: &MachineEvidence, machine: &MachineDecision)
                 ""
             }
         ),
-        [
-            "candidate, s",
-            "disagreement of opposed passes, share of variance",
-        ],
+        ["candidate delay, s", ""],
         [&[-10.0, 0.0, 10.0, 20.0, 30.0], &ticks(highest)],
     );
     if let (Some(a), Some(b)) = (d.ci95_low, d.ci95_high) {
@@ -202,7 +199,7 @@ fn ramp(page: &mut Page, ramp: &Ramp, entry: bool, top: f64) {
         ramp.interval[1],
         ramp.passes,
         if ramp.against > 0 {
-            ", read against passes beside"
+            ", against passes beside"
         } else {
             ""
         },
@@ -213,9 +210,9 @@ fn ramp(page: &mut Page, ramp: &Ramp, entry: bool, top: f64) {
         }
     );
     let names = if entry {
-        ["seconds since the pass began", "yield, share of level"]
+        ["seconds since the pass began", "share of level"]
     } else {
-        ["seconds until the pass ends", "yield, share of level"]
+        ["seconds until the pass ends", "share of level"]
     };
     page.axes(
         &p,

@@ -251,7 +251,7 @@ fn measure(seed: u64) -> Option<Case> {
         point_rows,
         always: machine.log.work_state == WorkStateLog::Always,
         around: spec.driving.pattern == Pattern::RoundAndRound,
-        area: 100.0 * (width.cut_area_m2 / truth - 1.0),
+        area: 100.0 * (width.cut_area_inside_m2 / truth - 1.0),
         yields: off(&season, |i| width.new_area[i], sound),
         raster: off(&season, |i| width.raster_share[i] * swath(i), sound),
         part: off(

@@ -83,12 +83,12 @@ fn ramps_reach_the_true_ones_and_not_far_beyond() {
     for f in fields() {
         for m in &f.machines {
             for (what, ramp) in [("entry", m.entry), ("exit", m.exit)] {
-                // The truth is where 2 % are left; found is the second from which half of the passes are within 6 % of
-                // what they come to. A first-order lag τ falls from 6 to 2 % in τ ln 3, 2.9 s at the demo's 2.6 s; and
-                // rows of two seconds tell no single ones apart.
-                let shortest = -3.0 - (f.interval_s - 1.0);
+                // The truth is where 2 % are left. Found is where the mean of a row lacks 1.5 % at most, in three of four of
+                // the cases that the data leave possible, so a second or two behind; by rows of two seconds more.
+                let slack = f.interval_s - 1.0;
+                let shortest = -1.0 - slack;
                 assert!(
-                    (shortest..=4.0).contains(&ramp.error()),
+                    (shortest..=4.0 + slack).contains(&ramp.error()),
                     "{}, {}: {what} ramp {:.1} s, found {:.1} s",
                     f.name,
                     m.name,

@@ -244,23 +244,27 @@ mod tests {
 
     #[test]
     fn a_poor_headland_is_told_from_a_ramp_by_the_passes_that_leave_there() {
-        // Ground that gains 25 % within some 25 s, which a leaving pass sees from 7 s on.
-        let ground = |s: f32| 0.75 + 0.25 / (1.0 + ((10.0 - s) / 3.0).exp());
+        // Ground that gains a third within some ten seconds, which a leaving pass sees from 7 s on.
+        let ground = |s: f32| 0.75 + 0.25 / (1.0 + ((14.0 - s) / 2.0).exp());
         let noise = |p: usize| 1.0 + 0.01 * ((p % 5) as f32 - 2.0);
         let mut e = evidence(20, |p, s| ground(s) * filling(s) * noise(p));
         let alone = estimate(&[(&e, 12.0)]).entry;
-        let beside = evidence(20, |p, s| {
+        let seen = |p: usize, s: f32| {
             if s < 7.0 {
                 f32::NAN
             } else {
                 ground(s) * noise(p + 2)
             }
-        });
-        e.beside = beside.entries;
+        };
+        e.beside = evidence(20, seen).entries;
         let told = estimate(&[(&e, 12.0)]).entry;
         assert_eq!((alone.against, told.against), (0, 20));
-        assert!(alone.seconds > 12.0, "{alone:?}");
-        assert!((5.0..=9.0).contains(&told.seconds), "{told:?}");
+        assert!(!alone.from_data, "{alone:?}"); // a ramp of half a minute is believed of no machine
+        assert!(
+            told.from_data && (6.0..=11.0).contains(&told.seconds),
+            "{told:?}"
+        );
+        assert!(told.interval[0] <= 6.4, "{told:?}");
     }
 
     #[test]

@@ -261,7 +261,7 @@ impl Fitter {
                 sum += r.1;
                 sum >= q * total
             });
-            at.map(|r| r.0)
+            at.map(|r| (10.0 * r.0).round() / 10.0)
         };
         Some(Fit {
             response,
