@@ -28,7 +28,7 @@ def column(name):
 
 
 data = [column(f) for f in fields]
-FORMATS = [("shp", "ESRI Shapefile", {"ENCODING": "UTF-8"}), ("geojson", "GeoJSON", {}), ("gpkg", "GPKG", {}), ("csv", "CSV", {"GEOMETRY": "AS_XY"})]
+FORMATS = [("shp", "ESRI Shapefile", {"ENCODING": "UTF-8"}), ("geojson", "GeoJSON", {}), ("gpkg", "GPKG", {}), ("csv", "CSV", {})]
 for crs in (4326, 32632):
     x, y = (lon, lat) if crs == 4326 else Transformer.from_crs(4326, crs, always_xy=True).transform(lon, lat)
     height = np.full(len(x), 31.0)
@@ -44,9 +44,11 @@ for crs in (4326, 32632):
         names, columns = list(fields), list(data)
         if driver == "CSV":
             names, columns = names + ["lon_deg", "lat_deg"], columns + [lon, lat]
+        geometry = {"geometry": shapely.to_wkb(points), "geometry_type": "Point" if flat else "Point Z", "crs": f"EPSG:{crs}"}
+        if driver == "CSV":
+            geometry = {"geometry": None, "geometry_type": None}
         pyogrio.raw.write(
-            str(folder / f"log-{crs}.{extension}"), geometry=shapely.to_wkb(points), field_data=columns, fields=np.array(names),
-            geometry_type="Point" if flat else "Point Z", crs=f"EPSG:{crs}", driver=driver, layer="log", **options,
+            str(folder / f"log-{crs}.{extension}"), field_data=columns, fields=np.array(names), driver=driver, layer="log", **geometry, **options,
         )
 # A boundary of each format: a polygon with a hole, and another field's beside it.
 shell = shapely.box(np.nanmin(lon) - 0.001, np.nanmin(lat) - 0.001, np.nanmax(lon) + 0.001, np.nanmax(lat) + 0.001)

@@ -60,10 +60,11 @@ pub fn python(script: &str, arguments: &[&Path]) -> Option<String> {
 
 /// Runs a script of `tests/oracles` with node and the packages in FANMILL_NODE_MODULES; `None` where there are none.
 pub fn node(script: &str, arguments: &[&Path]) -> Option<String> {
-    let Ok(modules) = std::env::var("FANMILL_NODE_MODULES") else {
-        println!("skipped: no FANMILL_NODE_MODULES");
+    let modules = std::env::var("FANMILL_NODE_MODULES").unwrap_or_default();
+    if !Path::new(&modules).join("isoxml").is_dir() {
+        println!("skipped: no isoxml in FANMILL_NODE_MODULES");
         return None;
-    };
+    }
     let mut command = Command::new("node");
     command.env("NODE_PATH", modules);
     Some(run(command, script, arguments))

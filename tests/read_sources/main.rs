@@ -4,6 +4,7 @@
 //! count. Task data are written by `tests/oracles/write_taskdata.py` (Python's struct, by the published layout) and by a
 //! real machine (shared open data: github dev4Agriculture/isoxml-dotnet, Apache-2.0).
 
+mod broken;
 mod farm;
 mod gdal;
 mod packed;

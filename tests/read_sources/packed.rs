@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::farm::{codes, example, read, same, write};
 
-fn zip(entries: &[(&str, &[u8])]) -> Vec<u8> {
+pub fn zip(entries: &[(&str, &[u8])]) -> Vec<u8> {
     let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
     for (name, bytes) in entries {
         zip.start_file(*name, zip::write::SimpleFileOptions::default())
@@ -15,7 +15,7 @@ fn zip(entries: &[(&str, &[u8])]) -> Vec<u8> {
     zip.finish().expect("a zip").into_inner()
 }
 
-fn gzip(bytes: &[u8]) -> Vec<u8> {
+pub fn gzip(bytes: &[u8]) -> Vec<u8> {
     let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
     gzip.write_all(bytes).expect("packed");
     gzip.finish().expect("packed")

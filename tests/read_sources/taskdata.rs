@@ -116,7 +116,7 @@ fn every_log_of_a_real_set_is_read_or_reported() {
                         .log
                         .width
                         .iter()
-                        .all(|w| w.is_nan() || (3.0..=9.0).contains(w))
+                        .all(|w| w.is_nan() || (0.7..=9.0).contains(w))
                 );
                 assert_eq!(input.log.machines, ["uqfOhjIQhhe7sA0"]);
             }

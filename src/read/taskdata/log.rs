@@ -2,26 +2,23 @@
 
 use std::io::BufReader;
 
-use geo::{Bearing, Destination, Geodesic, Point};
-use jiff::civil::{Date, date};
+use geo::{Destination, Geodesic, Point};
 
 use super::ddi::Ddi;
 use super::header::{TlgHeader, of_root};
-use super::plan::{Grain, Plan, inherited};
+use super::heading::headings;
+use super::plan::{Grain, Plan};
 use super::record::{Record, Records};
+use super::rows::{LogRows, Stamp};
+use super::says::Says;
 use super::set::{Task, TaskSet, utf8};
 use super::xml::parse;
 use crate::job::LogColumn;
 use crate::place::Place;
 use crate::read::error::{ReadError, ReadErrorKind};
-use crate::read::source::{Batch, Header, Rows, Table, open_file, read_whole};
+use crate::read::source::{Header, Table, open_file, read_whole};
 use crate::read::text::BUFFER;
 use crate::summary::Remark;
-
-/// Way over which a heading is taken, m (our choice: far beyond a receiver's noise, short enough for turns).
-const HEADING_OVER_M: f64 = 2.0;
-/// Rows that are looked at for it to either side (our choice).
-const HEADING_ROWS: usize = 15;
 
 /// The columns of a log. Missing is NaN.
 #[derive(Default)]
@@ -41,9 +38,6 @@ struct Columns {
     speed: Vec<f64>,
     load: Vec<f64>,
 }
-
-/// A moment: milliseconds since midnight, days since 1980-01-01, whether in UTC.
-type Stamp = (u32, u16, bool);
 
 /// Opens a log of the set. `moved_by_job`: whether the job itself says how far the antenna is behind the header.
 pub(in crate::read) fn open(
@@ -399,195 +393,5 @@ fn work(record: &Record, plan: &Plan) -> f64 {
         (true, _) => 1.0,
         (false, true) => 0.0,
         (false, false) => f64::NAN,
-    }
-}
-
-/// Where the machine heads in each row, degrees clockwise from north; NaN where it has no position or goes nowhere.
-fn headings(lon: &[f64], lat: &[f64]) -> Vec<f64> {
-    let point = |k: usize| Point::new(lon[k], lat[k]);
-    let there = |k: &usize| lon[*k].is_finite() && lat[*k].is_finite();
-    let degrees = HEADING_OVER_M / 111_000.0; // a degree of latitude
-    let apart = |a: usize, b: usize| {
-        let east = (lon[a] - lon[b]) * lat[a].to_radians().cos();
-        east.hypot(lat[a] - lat[b]) >= degrees
-    };
-    let mut last = f64::NAN;
-    let mut headings: Vec<f64> = (0..lon.len())
-        .map(|k| {
-            if !there(&k) {
-                return f64::NAN;
-            }
-            let before = (k.saturating_sub(HEADING_ROWS)..k)
-                .rev()
-                .filter(there)
-                .find(|&b| apart(k, b));
-            let after = (k + 1..lon.len().min(k + 1 + HEADING_ROWS))
-                .filter(there)
-                .find(|&a| apart(a, k));
-            let ends = match (before, after) {
-                (Some(b), Some(a)) if apart(a, b) => Some((b, a)),
-                (Some(b), _) => Some((b, k)),
-                (None, Some(a)) => Some((k, a)),
-                (None, None) => None,
-            };
-            if let Some((from, to)) = ends {
-                last = Geodesic.bearing(point(from), point(to));
-            }
-            last
-        })
-        .collect();
-    // Before it has gone anywhere it stands as it starts.
-    if let Some(first) = headings.iter().position(|h| h.is_finite()) {
-        let heading = headings[first];
-        for k in (0..first).filter(there) {
-            headings[k] = heading;
-        }
-    }
-    headings
-}
-
-/// What the device description and the log say beside the rows.
-struct Says<'a> {
-    set: &'a TaskSet,
-    header: &'a TlgHeader,
-    plan: &'a Plan,
-    /// The values at the end of the log.
-    held: &'a [Option<i32>],
-    shown: &'a str,
-}
-
-impl Says<'_> {
-    /// A value of an element: logged for it, else fixed for it or for what it is part of.
-    fn value(&self, element: Option<&String>, ddi: Ddi) -> Option<f64> {
-        let id = element?;
-        let at = self
-            .header
-            .values
-            .iter()
-            .position(|v| v.ddi == Some(ddi) && v.element == *id);
-        let logged = at.and_then(|k| self.held[k]);
-        let (machine, element) = self.set.element(id)?;
-        let (_, factor) = ddi.meaning()?;
-        Some(f64::from(logged.or_else(|| inherited(machine, element, ddi))?) * factor)
-    }
-
-    fn latency(&self) -> Option<Remark> {
-        let element = self.plan.grain_element.as_ref();
-        let seconds = self
-            .value(element, Ddi::LATENCY)
-            .or_else(|| self.value(element, Ddi::LATENCY_SET))?;
-        if seconds == 0.0 {
-            return None;
-        }
-        // Negative: measured after it happened.
-        let text = format!(
-            "{}: the machine states a latency of {seconds} s for its grain; by the standard the log is not shifted by it, and it is not \
-             shifted here: the transport delay that is found takes it in (not applied)",
-            self.shown
-        );
-        Some(Remark::new("latency", text))
-    }
-
-    fn ignore_times(&self) -> Option<Remark> {
-        let element = self.plan.grain_element.as_ref();
-        let (out, into) = (
-            self.value(element, Ddi::IGNORE_OUT),
-            self.value(element, Ddi::IGNORE_IN),
-        );
-        let says = |seconds: Option<f64>, when: &str| {
-            seconds
-                .filter(|s| *s > 0.0)
-                .map(|s| format!("{s} s {when}"))
-        };
-        let times: Vec<String> = [
-            says(into, "after work begins"),
-            says(out, "after work ends"),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
-        if times.is_empty() {
-            return None;
-        }
-        let text = format!(
-            "{}: the machine asks that its yield be ignored for {}; all grain is weighed here, and pass entries and exits are found from the \
-             data (not applied)",
-            self.shown,
-            times.join(" and ")
-        );
-        Some(Remark::new("ignore-times", text))
-    }
-
-    /// How far the header is ahead and to the right of the receiver, m; `None` where it is nowhere stated, or nought.
-    fn offset(&self) -> Option<(f64, f64)> {
-        /// The element that is a receiver.
-        const NAVIGATION: u8 = 7;
-        let header = self.plan.header_element.as_ref();
-        let (machine, _) = self.set.element(header?)?;
-        let receiver = machine.elements.iter().find(|e| e.kind == NAVIGATION)?;
-        let between =
-            |ddi: Ddi| Some(self.value(header, ddi)? - self.value(Some(&receiver.id), ddi)?);
-        let forward = between(Ddi::OFFSET_X);
-        let right = between(Ddi::OFFSET_Y);
-        match (forward, right) {
-            (None, None) => None,
-            (forward, right) => Some((forward.unwrap_or_default(), right.unwrap_or_default())),
-        }
-        .filter(|(f, r)| f.hypot(*r) > 0.0)
-    }
-}
-
-/// The rows of a log, read.
-struct LogRows {
-    time: Vec<Option<Stamp>>,
-    utc: bool,
-    numbers: Vec<Vec<f64>>,
-    constants: Vec<Vec<u8>>,
-    at: usize,
-    /// The day of the row before, and its date.
-    day: Option<(u16, Date)>,
-}
-
-impl Rows for LogRows {
-    fn next_batch(&mut self, batch: &mut Batch) -> Result<(), ReadError> {
-        batch.clear();
-        while self.at < self.time.len() && !batch.is_full() {
-            let record = batch.add();
-            let text = self.time[self.at]
-                .and_then(|stamp| self.stamp(stamp))
-                .unwrap_or_default();
-            record.cells.push_field(text.as_bytes());
-            for column in &self.numbers {
-                record.push_number(column[self.at]);
-            }
-            for text in &self.constants {
-                record.cells.push_field(text);
-            }
-            self.at += 1;
-        }
-        Ok(())
-    }
-}
-
-impl LogRows {
-    /// A time as ISO 8601, without a zone where it is the machine's own.
-    fn stamp(&mut self, (millis, days, utc): Stamp) -> Option<String> {
-        if utc != self.utc || millis >= 86_400_000 {
-            return None;
-        }
-        let day = match self.day {
-            Some((of, day)) if of == days => day,
-            _ => {
-                let day = date(1980, 1, 1)
-                    .checked_add(jiff::Span::new().days(i64::from(days)))
-                    .ok()?;
-                self.day = Some((days, day));
-                day
-            }
-        };
-        let (seconds, millis) = (millis / 1000, millis % 1000);
-        let (h, m, s) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
-        let zone = if utc { "Z" } else { "" };
-        Some(format!("{day}T{h:02}:{m:02}:{s:02}.{millis:03}{zone}"))
     }
 }

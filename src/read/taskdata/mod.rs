@@ -5,9 +5,12 @@
 
 mod ddi;
 mod header;
+mod heading;
 mod log;
 mod plan;
 mod record;
+mod rows;
+mod says;
 mod select;
 mod set;
 mod xml;
