@@ -67,7 +67,8 @@ fn main() {
             lap("gather machines");
             let machines = pool::machines(&job, &[("c", &evidence)]);
             lap("pool machines");
-            let scale = gather::scale(&prepared);
+            let settled: Vec<_> = machines[0].iter().map(gather::Settled::from).collect();
+            let scale = gather::scale(&prepared, &settled);
             lap("gather scale");
             let scales = pool::scale(&[("c", &scale)]);
             lap("pool scale");

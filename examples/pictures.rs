@@ -104,7 +104,7 @@ fn draw(
 fn delay(page: &mut Page, evidence: &MachineEvidence, machine: &MachineDecision) {
     let curve = &evidence.delay.grain[2];
     let mut sums: Vec<(f64, f64)> = Vec::new();
-    for block in &curve.blocks {
+    for block in &curve.along {
         sums.resize(block.disagreement.len().max(sums.len()), (0.0, 0.0));
         for (sum, (d, s)) in sums
             .iter_mut()

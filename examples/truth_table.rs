@@ -12,7 +12,7 @@ mod truth_table;
 use std::error::Error;
 use std::path::PathBuf;
 
-use fanmill::batch::{self, Silent};
+use fanmill::batch::{self, Options, Silent};
 use fanmill::job::Job;
 use fanmill::simulate::write_demo;
 
@@ -23,7 +23,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         .map_or_else(|| temporary.path().to_owned(), PathBuf::from);
     write_demo(&farm)?;
     let job = Job::load(&farm.join("job.toml"))?;
-    for field in batch::run(&job, &Silent)? {
+    for field in batch::run(&job, Options::default(), &Silent)? {
         if let Some(error) = field.error() {
             return Err(format!("{}: {error}", field.field).into());
         }

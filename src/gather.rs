@@ -2,11 +2,13 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::calibrate::joint::{self, GroundInput, Links, Patch};
 use crate::delay::{self, DelayInput, FieldEvidence, TrackSignals, decide};
-use crate::loads::{self, LoadEvidence};
+use crate::loads::{self, LoadEvidence, TicketRef};
 use crate::prepare::Prepared;
 use crate::ramps::{self, RampInput};
-use crate::read::Ticket;
+use crate::read::{Ticket, TicketUse};
+use crate::stats::median;
 
 /// What one field says of one of its machines.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -24,6 +26,19 @@ pub struct ScaleEvidence {
     pub loads: Vec<LoadEvidence>,
     /// The tickets it knows of.
     pub tickets: Vec<Ticket>,
+    /// What neighbouring ground says of the loads' factors against each other; `None` where it says nothing.
+    pub links: Option<Links>,
+}
+
+/// What round one settled for a machine, as far as round two needs it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Settled {
+    /// Delay, s.
+    pub delay: f64,
+    /// Entry ramp, s.
+    pub entry: f64,
+    /// Exit ramp, s.
+    pub exit: f64,
 }
 
 /// Round one: delays and ramps, a machine at a time, in the order of the timeline's tracks.
@@ -77,8 +92,9 @@ pub fn machines(field: &Prepared) -> Vec<MachineEvidence> {
         .collect()
 }
 
-/// Round two: masses, flows and moistures of the loads.
-pub fn scale(field: &Prepared) -> ScaleEvidence {
+/// Round two: masses, flows and moistures of the loads, and what neighbouring ground says of them. `machines`: an entry
+/// per track of the field's timeline.
+pub fn scale(field: &Prepared, machines: &[Settled]) -> ScaleEvidence {
     let Prepared {
         input,
         timeline,
@@ -86,8 +102,58 @@ pub fn scale(field: &Prepared) -> ScaleEvidence {
         loads,
         ..
     } = field;
+    let loads = loads::evidence(&input.log, timeline, loads, &input.tickets, &faults.mass);
+    let links = (!weighed_and_close(&loads, &input.tickets))
+        .then(|| joint::links(&patches(field, machines)))
+        .flatten();
     ScaleEvidence {
-        loads: loads::evidence(&input.log, timeline, loads, &input.tickets, &faults.mass),
+        loads,
         tickets: input.tickets.clone(),
+        links,
     }
+}
+
+/// Tickets of one machine that agree so well with what it logged need no neighbours (loads agree within ±3 %: common
+/// practice).
+const CLOSE: f64 = 0.03;
+/// Grain without ticket that does not matter, share (our choice).
+const NO_MATTER: f64 = 0.005;
+
+/// Whether the field has one machine, all whose loads were weighed, each on its own, and all alike.
+fn weighed_and_close(loads: &[LoadEvidence], tickets: &[Ticket]) -> bool {
+    let one_machine = loads.windows(2).all(|w| w[0].machine == w[1].machine);
+    let total: f64 = loads.iter().map(|l| l.mass_kg).sum();
+    let mut factors = Vec::new();
+    let mut open = 0.0;
+    for load in loads {
+        let of = |r: &TicketRef| tickets.iter().find(|t| TicketRef::of(t) == *r);
+        match load.ticket.as_ref().and_then(of) {
+            Some(t) if t.usage == TicketUse::Auto && load.mass_kg > 0.0 => {
+                factors.push((t.net_kg / load.mass_kg).ln());
+            }
+            _ => open += load.mass_kg,
+        }
+    }
+    let Some(middle) = median(&factors) else {
+        return false;
+    };
+    one_machine && open <= NO_MATTER * total && factors.iter().all(|f| (f - middle).abs() <= CLOSE)
+}
+
+/// Patches of ground of one load on one pass each.
+pub fn patches(field: &Prepared, machines: &[Settled]) -> Vec<Patch> {
+    let faulty: Vec<bool> = field.faults.kind.iter().map(Option::is_some).collect();
+    let delay: Vec<f64> = machines.iter().map(|m| m.delay).collect();
+    let ramps: Vec<(f64, f64)> = machines.iter().map(|m| (m.entry, m.exit)).collect();
+    joint::observe(&GroundInput {
+        log: &field.input.log,
+        timeline: &field.timeline,
+        passes: &field.passes,
+        width: &field.width,
+        loads: &field.loads,
+        mass: &field.faults.mass,
+        faulty: &faulty,
+        delay: &delay,
+        ramps: &ramps,
+    })
 }

@@ -289,36 +289,46 @@ fn the_text_of_a_small_audit() {
     6 tickets held against the logs; 5 of 6 agree within 3 % with what the machine's other tickets lead
     to expect; 1 logged load (7 t) without a ticket.
 
-    Check first
-      1. ticket T3 (tickets.csv, row 3), load L3 of Brook field: mistyped-ticket
+    Look up first, worst first (line: as a spreadsheet shows it; run: what fanmill run will do)
+      1. ticket T3 (tickets.csv, line 4), load L3 of Brook field, 3 Oct 10:00: mistyped-ticket
          why: 13869 kg are 2.24 times the 6199 kg that the 5 other tickets of C1 in maize lead to
               expect. The number would fit as pounds, but stands as kilograms: 6291 kg, to within 1.5 %
          do:  compare the number with the paper, and correct the row if it is so
+         run: holds it out, and its load gets its factor from others; use = yes on its row would obey it
 
-    C1 in maize
-      tickets      6 tickets (the others contradict 1; the figures are without), 86 % of the 53 t
-                   logged, 2025-10-03
-      factor       0.947 ± 1.0 %; single loads scatter by 0.8 % (one sd); leave-one-out error 0.9 %
-      weighed      flow 9.0 to 14.0 kg/s; moisture 18.2 %; moisture offset +0.2
-      can tell     the level, to ±1.0 %; how single loads scatter; whether the error depends on flow
-      cannot tell  an error that all its tickets share, such as the scale's own
-      all          Brook field, 2025-10-03
-      ticket    load  logged kg  weighed kg  diff %  factor  left %  flow kg/s          moisture %  min  remarks
-      T3        L3         6544       13869   -52.8   2.119   -55.3   8.0–12.0  18.0 → 18.2 (+0.2)   11  mistyped-ticket
-      T4        L4         8874        8329    +6.5   0.939    +1.2  11.2–16.8  18.0 → 18.2 (+0.2)   11
-      T6        L6         7767        7423    +4.6   0.956    -1.1  10.4–15.6  18.0 → 18.2 (+0.2)   10
-      T1        L1         7421        7078    +4.8   0.954    -0.8   7.2–10.8  18.0 → 18.2 (+0.2)   14
-      T2 �[31m  L2         8013        7544    +6.2   0.941    +0.8  10.0–15.0  18.0 → 18.2 (+0.2)   11
-      T5        L5         7105        6743    +5.4   0.949    -0.2   8.8–13.2  18.0 → 18.2 (+0.2)   11
-      no ticket    Brook field, 7.3 t logged: L7
+    Good to know, on no paper
+      - C1 reads 5.6 % high in maize
 
-    diff: logged over weighed, + where the monitor reads too much; factor: weighed over logged; left:
-    what is left of diff with the factor of the machine's other tickets (common practice: within 3);
-    flow: a tenth of the grain passed below, a tenth above; moisture: logged → tested (offset, to be
-    added to the log); min: time over which grain flowed. Worst first.
+    Machines
+                   tickets  weighed %  factor  ± %  load ± %  flows kg/s  moisture   days
+      C1 in maize   5 of 6         86   0.947  1.0       0.9    9.0–14.0      +0.2  3 Oct
+      tickets: those that the others do not contradict, of all; weighed: of the logged grain; factor:
+      weighed over logged, with ± as far as it is uncertain (95 %); load ±: what a load without a ticket
+      may usually be off by, and one in twenty by twice that; flows: from the lowest to the highest
+      middle flow of the loads weighed (within a load it varies more); moisture: tested less logged,
+      points.
 
-    Worth weighing next time, most needed first
-      1. one load of C1 in maize on every day: none was weighed on 2025-10-04, when 7 t were logged
+    What these tickets cannot tell
+      - C1 in maize: an error that all tickets share, such as the scale's own
+
+    Loads without a ticket (add a row for any whose paper turns up)
+      C1 in Brook field, 7.3 t logged: L7
+
+    For next season: what to weigh, most needed first
+      1. a full load of C1 in maize (about 7 t) on every day: none was weighed on 4 Oct, when 7 t were
+         logged
+
+    Every ticket of C1 in maize, farthest off first
+      ticket    line  load        began  logged  weighed  expected   off %  kg/s  moist
+      T3           4  L3    3 Oct 10:00    6544    13869      6199  +123.7  10.0   +0.2
+      T4           5  L4    3 Oct 11:00    8874     8329      8430    -1.2  14.0   +0.2
+      T6           7  L6    3 Oct 13:00    7767     7423      7342    +1.1  13.0   +0.2
+      T1           2  L1    3 Oct 08:00    7421     7078      7019    +0.8   9.0   +0.2
+      T2 �[31m     3  L2    3 Oct 09:00    8013     7544      7603    -0.8  12.5   +0.2
+      T5           6  L5    3 Oct 12:00    7105     6743      6728    +0.2  11.0   +0.2
+
+    logged: kg, after faults are replaced; off %: weighed against expected, + where the ticket is
+    heavier; kg/s: middle flow of the load; moist: tested less logged moisture, points.
 
     Maps are not for settlement, rent or insurance: certified scale tickets decide.
     "#);

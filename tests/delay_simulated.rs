@@ -93,7 +93,13 @@ fn scale_warnings(flow_at_moisture: Option<f64>) -> Vec<String> {
             spec.weighing.weighed = Weighed::All;
             spec.weighing.wrong_ticket = 0.0;
             spec.machines[0].log.flow_at_moisture = flow_at_moisture;
-            gather::scale(&prepared(&spec, seed).1)
+            let field = prepared(&spec, seed).1;
+            let settled = gather::Settled {
+                delay: 11.5,
+                entry: 8.0,
+                exit: 8.0,
+            };
+            gather::scale(&field, &vec![settled; field.timeline.tracks.len()])
         })
         .collect();
     let fields: Vec<_> = evidence.iter().map(|e| ("maize", e)).collect();

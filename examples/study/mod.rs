@@ -95,7 +95,8 @@ pub fn run_with(
     let evidence = gather::machines(&prepared);
     let mut machines = pool::machines(job, &[("c", &evidence)]).remove(0);
     change(&season, &mut machines);
-    let scale = pool::scale(&[("c", &gather::scale(&prepared))]).remove(0);
+    let settled: Vec<gather::Settled> = machines.iter().map(gather::Settled::from).collect();
+    let scale = pool::scale(&[("c", &gather::scale(&prepared, &settled))]).remove(0);
     let fanmill::apply::Applied { map, summary, .. } = apply(job, &prepared, &machines, &scale)?;
     Ok(Run {
         season,

@@ -7,7 +7,7 @@ use super::map::Columns;
 use crate::job::Job;
 use crate::log::Reason;
 use crate::map::YieldMap;
-use crate::pool::{LoadDecision, MachineDecision, ScaleDecision};
+use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
 use crate::stats::weighted_quantile;
 use crate::summary::{
@@ -104,12 +104,7 @@ pub(super) fn summarise(
         grain: grain(field, ground, &loads, &ledger, weighed_kg),
         yields: yields(job, field, scale, columns, map, &ledger, area_m2),
         calibration: CalibrationSummary {
-            method: if scale.loads.iter().any(|l| l.weighed_kg.is_some()) {
-                "machine factor, closed on tickets"
-            } else {
-                "none"
-            }
-            .to_owned(),
+            method: scale.method.clone(),
             tickets_used: scale.tickets_used,
             leave_one_out_pct: scale.leave_one_out_pct,
         },
@@ -250,7 +245,7 @@ fn yields(
     let mean = (area_m2 > 0.0).then(|| {
         (ledger.reference_kg() - ledger.outside_kg()) / area_m2 * HECTARE_M2 * columns.unit
     });
-    let half = 1.96 * mean_sd(field, &scale.loads);
+    let half = 1.96 * mean_sd(scale);
     let (mut values, mut areas) = (Vec::new(), Vec::new());
     for i in (0..map.verdicts.len()).filter(|&i| map.verdicts.is_kept(i)) {
         let (y, a) = (map.yields[i], field.width.new_area[i]);
@@ -284,23 +279,8 @@ fn cv_pct(values: &[f64], areas: &[f64]) -> Option<f64> {
     (values.len() > 1 && mean > 0.0).then(|| 100.0 * variance.sqrt() / mean)
 }
 
-/// Relative sd of the field's mean: errors that loads share add up, their own average out; area and moisture beside.
-fn mean_sd(field: &Prepared, loads: &[LoadDecision]) -> f64 {
-    let mut mass = vec![0.0; loads.len()];
-    for (i, &l) in field.loads.of_row.iter().enumerate() {
-        if field.faults.mass[i].is_finite() {
-            mass[l as usize] += field.faults.mass[i] * loads[l as usize].factor;
-        }
-    }
-    let total: f64 = mass.iter().sum();
-    if !(total > 0.0) {
-        return AREA_SD.hypot(MOISTURE_SD);
-    }
-    let (mut shared, mut own) = (0.0, 0.0);
-    for (m, l) in mass.iter().zip(loads) {
-        let share = m / total;
-        shared += share * l.shared_sd;
-        own += (share * share) * (l.relative_sd.powi(2) - l.shared_sd.powi(2)).max(0.0);
-    }
-    (shared.powi(2) + own + AREA_SD.powi(2) + MOISTURE_SD.powi(2)).sqrt()
+/// Relative sd of the field's mean: that of its grain, with area and moisture beside it.
+fn mean_sd(scale: &ScaleDecision) -> f64 {
+    let grain = Some(scale.grain_sd).filter(|sd| sd.is_finite());
+    (grain.unwrap_or_default().powi(2) + AREA_SD.powi(2) + MOISTURE_SD.powi(2)).sqrt()
 }

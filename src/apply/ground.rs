@@ -63,17 +63,62 @@ pub(super) fn place(
         no_flow: vec![true; n],
         unplaced: Amounts::default(),
     };
+    let factors = row_factors(field, loads);
     for (t, machine) in machines.iter().enumerate() {
-        place_track(field, t, machine, loads, &mut out);
+        place_track(field, t, machine, (loads, &factors), &mut out);
     }
     out
+}
+
+/// How far a sensor's bend is followed beyond its load's mean flow, as a ratio either way (our choice).
+const FARTHEST: f64 = 3.0;
+
+/// True over logged mass of each row: its load's factor, bent by the row's flow where the sensor is seen to bend. The
+/// load's total stays what its factor makes it.
+fn row_factors(field: &Prepared, loads: &[LoadDecision]) -> Vec<f64> {
+    let n = field.input.log.len();
+    let of = &field.loads.of_row;
+    let mass = |i: usize| Some(field.faults.mass[i]).filter(|m| *m > 0.0);
+    let span = |i: usize| field.timeline.interval[i];
+    let mut sums = vec![(0.0, 0.0); loads.len()];
+    for i in 0..n {
+        if let Some(m) = mass(i).filter(|_| span(i) > 0.0) {
+            let s = &mut sums[of[i] as usize];
+            (s.0, s.1) = (s.0 + m * (m / span(i)).ln(), s.1 + m);
+        }
+    }
+    let bent = |i: usize| {
+        let l = of[i] as usize;
+        let flow = mass(i).filter(|_| span(i) > 0.0 && loads[l].bend != 0.0);
+        flow.map_or(1.0, |m| {
+            let off = (m / span(i)).ln() - sums[l].0 / sums[l].1;
+            (loads[l].bend * off.clamp(-FARTHEST.ln(), FARTHEST.ln())).exp()
+        })
+    };
+    let mut totals = vec![(0.0, 0.0); loads.len()];
+    for i in 0..n {
+        if let Some(m) = mass(i) {
+            let t = &mut totals[of[i] as usize];
+            (t.0, t.1) = (t.0 + m, t.1 + m * bent(i));
+        }
+    }
+    (0..n)
+        .map(|i| {
+            let l = of[i] as usize;
+            if loads[l].bend == 0.0 {
+                loads[l].factor
+            } else {
+                loads[l].factor * bent(i) * totals[l].0 / totals[l].1
+            }
+        })
+        .collect()
 }
 
 fn place_track(
     field: &Prepared,
     t: usize,
     machine: &MachineDecision,
-    loads: &[LoadDecision],
+    (loads, factors): (&[LoadDecision], &[f64]),
     out: &mut Ground,
 ) {
     let Prepared {
@@ -89,10 +134,10 @@ fn place_track(
     };
     let load_of = |i: usize| &loads[table.of_row[i] as usize];
     let mass = column(&|i| faults.mass[i]);
-    let corrected = column(&|i| faults.mass[i] * load_of(i).factor);
+    let corrected = column(&|i| faults.mass[i] * factors[i]);
     let weighed = column(&|i| {
         if load_of(i).weighed_kg.is_some() {
-            faults.mass[i] * load_of(i).factor
+            faults.mass[i] * factors[i]
         } else {
             0.0 * faults.mass[i]
         }

@@ -25,7 +25,7 @@ pub(super) fn collect(
     }
     out.extend(header_width(field));
     out.extend(checked.remarks.iter().cloned());
-    out.extend(no_scale(summary));
+    out.extend(no_scale(scale, summary));
     out.extend(no_moisture(field, summary));
     out.extend(constant_moisture(job, field));
     out.extend(ramps(machines));
@@ -139,13 +139,8 @@ fn header_width(field: &Prepared) -> Option<Remark> {
     Some(Remark::new("header-width", text))
 }
 
-fn no_scale(summary: &Summary) -> Option<Remark> {
-    let unweighed = summary
-        .loads
-        .iter()
-        .filter(|l| l.basis == crate::summary::FactorBasis::None)
-        .count();
-    (unweighed > 0 && unweighed == summary.loads.len()).then(|| {
+fn no_scale(scale: &ScaleDecision, summary: &Summary) -> Option<Remark> {
+    (!scale.has_level && scale.tickets_used == 0 && !summary.loads.is_empty()).then(|| {
         Remark::new(
             "no-scale",
             "no ticket weighs this machine's grain: the map shows the pattern, its level is the sensor's own (a poorly calibrated monitor is off by 10 % or more)",

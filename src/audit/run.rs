@@ -24,7 +24,8 @@ pub enum InRun {
     Nothing,
 }
 
-/// By index of the ticket in the batch. The test is the run's own, on the same figures.
+/// By index of the ticket in the batch. A run asks neighbouring ground, drift and the sensor's bend as
+/// well ([`crate::calibrate::joint`]); here are only tickets, so a ticket near the limit may fare otherwise there.
 pub(super) fn in_run(batch: &Batch, groups: &[&Group]) -> BTreeMap<usize, InRun> {
     let mut out: BTreeMap<usize, InRun> = (batch.weighings.iter().enumerate())
         .map(|(w, weighing)| {

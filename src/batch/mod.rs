@@ -1,29 +1,44 @@
 //! A batch: map → reduce → map → reduce → map over the fields of a job.
 //!
-//! A field that fails costs itself alone. Results do not depend on the number of threads: fields are worked on in any
-//! order, but pooled and reported in the job's.
+//! A field that fails costs itself alone. Results do not depend on the number of threads, nor on the number of processes:
+//! fields are worked on in any order, but pooled and reported in the job's. What a field's results follow from is hashed;
+//! a later run does only what is missing or follows from something else.
 
+mod error;
+mod shard;
 mod store;
+mod work;
 
-use std::path::Path;
-use std::sync::Mutex;
+use std::any::Any;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, OnceLock};
 
 use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
 
-use crate::apply::{Applied, ApplyError, apply};
+use crate::apply::{Applied, apply};
 use crate::evidence::Evidence;
-use crate::gather::{self, MachineEvidence, ScaleEvidence};
-use crate::job::{FieldSeason, Job};
+use crate::gather::{self, MachineEvidence, ScaleEvidence, Settled};
+use crate::job::{FieldSeason, Job, OutputCrs};
 use crate::map::YieldMap;
-use crate::pool::{self, MachineDecision, ScaleDecision};
-use crate::prepare::{PrepareError, Prepared};
-use crate::read::{ReadError, read_field};
+use crate::pool::{MachineDecision, ScaleDecision};
+use crate::prepare::Prepared;
+use crate::read::{fingerprint, read_field};
 use crate::report::pages;
 use crate::summary::Summary;
+use crate::units::YieldUnit;
 use crate::write::run::{FieldOutcome, Outcome, RunRecord};
 use crate::write::{FieldResult, WriteError, folders, tables, write_field, write_page};
 
+pub use error::{BatchError, FieldError};
+pub use shard::{Merged, Shard, merge, run_shard};
+
 use store::Store;
+use work::{Kept, Kind, Sharing, Work, hash, hash_with};
+
+/// The program that made a result: results of another are made anew.
+const PROGRAM: &str = concat!(env!("CARGO_PKG_VERSION"), " ", env!("FANMILL_SOURCES"));
 
 /// The acts of a batch, in their order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,6 +49,32 @@ pub enum Act {
     Scale,
     /// Correcting and writing them.
     Write,
+}
+
+impl Act {
+    /// The word for it on the command line.
+    pub fn name(self) -> &'static str {
+        match self {
+            Act::Machines => "machines",
+            Act::Scale => "scale",
+            Act::Write => "write",
+        }
+    }
+
+    fn about(self) -> &'static str {
+        match self {
+            Act::Machines => "machines",
+            Act::Scale => "loads",
+            Act::Write => "map",
+        }
+    }
+}
+
+/// How a batch is run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Options {
+    /// Everything is done anew, whatever an earlier run left.
+    pub anew: bool,
 }
 
 /// Who wants to know how far a batch is. Called from several threads.
@@ -53,73 +94,33 @@ impl Progress for Silent {
     fn field(&self, _: Act, _: &str, _: Option<&str>) {}
 }
 
-/// Why one field failed.
-#[derive(Debug, thiserror::Error)]
-pub enum FieldError {
-    /// It cannot be read.
-    #[error(transparent)]
-    Read(#[from] ReadError),
-    /// It cannot be worked with.
-    #[error(transparent)]
-    Prepare(#[from] PrepareError),
-    /// A stage was called wrongly.
-    #[error(transparent)]
-    Apply(#[from] ApplyError),
-    /// Its results cannot be written.
-    #[error(transparent)]
-    Write(#[from] WriteError),
-}
-
-impl FieldError {
-    /// The error with its causes and a way out, on one line.
-    pub fn render(&self) -> String {
-        let mut text = self.to_string();
-        let mut cause = std::error::Error::source(self);
-        while let Some(error) = cause {
-            let more = error.to_string();
-            if !text.contains(&more) {
-                text.push_str(": ");
-                text.push_str(&more);
-            }
-            cause = error.source();
-        }
-        let hint = match self {
-            FieldError::Read(e) => e.hint().map(str::to_owned),
-            FieldError::Prepare(e) => e.hint(),
-            FieldError::Write(e) => Some(e.hint()),
-            FieldError::Apply(_) => None,
-        };
-        if let Some(hint) = hint.filter(|h| !h.is_empty()) {
-            text.push_str(" (hint: ");
-            text.push_str(&hint);
-            text.push(')');
-        }
-        text
-    }
-}
-
 /// Runs a job: every field is read, pooled, corrected and written, then the tables and the record of the run.
 ///
 /// # Errors
-/// Only where the results folder itself cannot be written; what befalls single fields is in their outcomes.
-pub fn run(job: &Job, progress: &dyn Progress) -> Result<Vec<FieldOutcome>, WriteError> {
+/// Only where the results folder itself cannot be written or another run is at work in it; what befalls single fields
+/// is in their outcomes.
+pub fn run(
+    job: &Job,
+    options: Options,
+    progress: &dyn Progress,
+) -> Result<Vec<FieldOutcome>, BatchError> {
     crate::write::check(job)?;
     crate::write::prepare_results(&job.results)?;
-    let folders = folders(&job.fields);
-    let batch = Batch {
-        job,
-        progress,
-        store: Store::new(job.fields.len()),
-        failed: Mutex::new(vec![None; job.fields.len()]),
-    };
-    let machines = batch.machines();
-    let scale = batch.scale();
-    let outcomes = batch.write(&machines, &scale, &folders);
-    tables::write_fields(&job.results, &outcomes)?;
-    tables::write_loads(&job.results, &outcomes)?;
-    RunRecord::new(job, &outcomes).write(&job.results)?;
-    write_pages(job, &outcomes)?;
-    Ok(outcomes)
+    let work = Work::open(&job.results, Sharing::Alone)?;
+    let batch = Batch::new(job, options, progress, work);
+    let all: Vec<usize> = (0..job.fields.len()).collect();
+    let machines = batch.pool_machines(&batch.gather_machines(&all));
+    let scale = batch.pool_scale(&batch.gather_scale(&all, &machines));
+    let summaries = batch.write(&all, &machines, &scale);
+    batch.finish(&all, summaries)
+}
+
+/// A field that is written.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+struct Done {
+    summary: Summary,
+    /// Names of its files.
+    files: Vec<String>,
 }
 
 /// The pages over the whole batch, and what all pages share.
@@ -153,123 +154,197 @@ fn pages_of(
 
 struct Batch<'a> {
     job: &'a Job,
+    options: Options,
     progress: &'a dyn Progress,
+    folders: Vec<String>,
+    work: Work,
     store: Store,
-    failed: Mutex<Vec<Option<String>>>,
+    fields: Vec<State>,
+    settings: Settings,
 }
 
-impl Batch<'_> {
-    /// First map and reduce: delays and ramps.
-    fn machines(&self) -> Vec<Option<Vec<MachineDecision>>> {
-        let evidence: Vec<Option<Vec<MachineEvidence>>> =
-            self.each(Act::Machines, |_, _, field| Ok(gather::machines(field)));
-        let known: Vec<usize> = (0..evidence.len())
-            .filter(|&f| evidence[f].is_some())
-            .collect();
-        let fields: Vec<(&str, &[MachineEvidence])> = known
-            .iter()
-            .filter_map(|&f| Some((self.crop(f), evidence[f].as_deref()?)))
-            .collect();
-        spread(evidence.len(), &known, pool::machines(self.job, &fields))
+/// What is known of one field while the batch runs.
+#[derive(Default)]
+struct State {
+    /// Hash of its input, its settings and the program.
+    key: OnceLock<u128>,
+    /// Hash of what its results follow from.
+    content: OnceLock<u128>,
+    failure: Mutex<Option<String>>,
+}
+
+/// Settings of the job as text, for hashes: every one of them, but neither fields nor where things stand on this machine.
+struct Settings {
+    /// What evidence follows from.
+    evidence: String,
+    /// What results follow from.
+    written: String,
+}
+
+impl Settings {
+    fn of(job: &Job) -> Self {
+        let mut job = Job {
+            base: PathBuf::new(),
+            results: PathBuf::new(),
+            fields: vec![],
+            ..job.clone()
+        };
+        let written = format!("{job:?}");
+        // How results are named and written says nothing about the evidence.
+        job.name.clear();
+        job.file.clear();
+        job.formats.clear();
+        job.layers.clear();
+        job.crs = OutputCrs::Utm;
+        job.yield_unit = YieldUnit::default();
+        let evidence = format!("{job:?}");
+        Self { evidence, written }
+    }
+}
+
+impl<'a> Batch<'a> {
+    fn new(job: &'a Job, options: Options, progress: &'a dyn Progress, work: Work) -> Self {
+        Self {
+            job,
+            options,
+            progress,
+            folders: folders(&job.fields),
+            work,
+            store: Store::new(job.fields.len()),
+            fields: job.fields.iter().map(|_| State::default()).collect(),
+            settings: Settings::of(job),
+        }
     }
 
-    /// Second map and reduce: factors.
-    fn scale(&self) -> Vec<Option<ScaleDecision>> {
-        let evidence: Vec<Option<ScaleEvidence>> =
-            self.each(Act::Scale, |_, _, field| Ok(gather::scale(field)));
-        let known: Vec<usize> = (0..evidence.len())
-            .filter(|&f| evidence[f].is_some())
-            .collect();
-        let fields: Vec<(&str, &ScaleEvidence)> = known
-            .iter()
-            .filter_map(|&f| Some((self.crop(f), evidence[f].as_ref()?)))
-            .collect();
-        spread(evidence.len(), &known, pool::scale(&fields))
+    /// First map: what fields say of their machines. Results are in the order of `mine`, as in the other maps.
+    fn gather_machines(&self, mine: &[usize]) -> Vec<Option<Vec<MachineEvidence>>> {
+        self.each(Act::Machines, mine, |_, f| {
+            self.kept_or(f, Kind::Machines, self.key(f)?, |field| {
+                Ok(gather::machines(field))
+            })
+        })
+    }
+
+    /// Second map: what they say of their loads.
+    fn gather_scale(
+        &self,
+        mine: &[usize],
+        machines: &[Option<Vec<MachineDecision>>],
+    ) -> Vec<Option<ScaleEvidence>> {
+        self.each(Act::Scale, mine, |k, f| {
+            let Some(machines) = &machines[k] else {
+                return Err(FieldError::NotPooled { act: Act::Machines });
+            };
+            let key = hash_with(self.key(f)?, machines);
+            let settled: Vec<Settled> = machines.iter().map(Settled::from).collect();
+            self.kept_or(f, Kind::Scale, key, |field| {
+                Ok(gather::scale(field, &settled))
+            })
+        })
     }
 
     /// Last map: the maps.
     fn write(
         &self,
+        mine: &[usize],
         machines: &[Option<Vec<MachineDecision>>],
         scale: &[Option<ScaleDecision>],
-        folders: &[String],
-    ) -> Vec<FieldOutcome> {
-        let summaries = self.each(Act::Write, |f, _, field| {
-            let (Some(machines), Some(scale)) = (&machines[f], &scale[f]) else {
-                return Ok(None);
+    ) -> Vec<Option<Summary>> {
+        self.each(Act::Write, mine, |k, f| {
+            let (Some(machines), Some(scale)) = (&machines[k], &scale[k]) else {
+                return Err(FieldError::NotPooled { act: Act::Scale });
             };
+            let gathered = hash_with(hash_with(self.key(f)?, machines), scale);
+            let key = hash_with(gathered, &self.settings.written);
+            self.note_content(f, key);
+            let folder = folder_path(&self.job.results, &self.folders[f]);
+            if let Some(done) = self.kept::<Done>(f, Kind::Outcome, key)
+                && done.files.iter().all(|name| folder.join(name).is_file())
+            {
+                return Ok(done.summary);
+            }
+            let field = self.prepared(f)?;
             let Applied {
                 map,
                 mut summary,
                 evidence,
-            } = apply(self.job, field, machines, scale)?;
-            let folder = folder_path(&self.job.results, &folders[f]);
-            let written = write_field(
-                &folder,
-                FieldResult {
-                    map: &map,
-                    summary: &summary,
-                    pages: &|figures| pages_of(self.job, &field.season, &map, figures, &evidence),
-                },
-                self.job,
-            )?;
+            } = apply(self.job, &field, machines, scale)?;
+            let result = FieldResult {
+                map: &map,
+                summary: &summary,
+                pages: &|figures| pages_of(self.job, &field.season, &map, figures, &evidence),
+            };
+            let written = write_field(&folder, result, self.job)?;
             summary.warnings.extend(written.remarks);
-            Ok(Some(summary))
-        });
-        let failed = self.failed.lock().map(|f| f.clone()).unwrap_or_default();
-        summaries
-            .into_iter()
-            .enumerate()
-            .map(|(f, summary)| {
-                let outcome = match summary.flatten() {
-                    Some(summary) => Outcome::Done(Box::new(summary)),
-                    None => Outcome::Failed(
-                        failed
-                            .get(f)
-                            .cloned()
-                            .flatten()
-                            .unwrap_or_else(|| "the field was not worked on".to_owned()),
-                    ),
-                };
-                FieldOutcome::new(&self.job.fields[f], &folders[f], outcome)
-            })
-            .collect()
+            let names = written
+                .files
+                .iter()
+                .filter_map(|path| path.strip_prefix(&folder).ok());
+            let done = Done {
+                summary,
+                files: names.map(|n| n.to_string_lossy().into_owned()).collect(),
+            };
+            let kept = Kept {
+                key,
+                value: Ok(done),
+            };
+            self.work.keep(&self.folders[f], Kind::Outcome, &kept)?;
+            Ok(kept.value.map_err(FieldError::Before)?.summary)
+        })
+    }
+
+    /// Writes what concerns the whole batch.
+    fn finish(
+        &self,
+        fields: &[usize],
+        summaries: Vec<Option<Summary>>,
+    ) -> Result<Vec<FieldOutcome>, BatchError> {
+        let outcome = |(&f, summary): (&usize, Option<Summary>)| {
+            let content = summary.as_ref().and(self.fields[f].content.get().copied());
+            let outcome = match summary {
+                Some(summary) => Outcome::Done(Box::new(summary)),
+                None => Outcome::Failed(
+                    self.failure(f)
+                        .unwrap_or_else(|| "the field was not worked on".to_owned()),
+                ),
+            };
+            FieldOutcome::new(&self.job.fields[f], &self.folders[f], outcome).with_content(content)
+        };
+        let outcomes: Vec<FieldOutcome> = fields.iter().zip(summaries).map(outcome).collect();
+        tables::write_fields(&self.job.results, &outcomes)?;
+        tables::write_loads(&self.job.results, &outcomes)?;
+        RunRecord::new(self.job, &outcomes).write(&self.job.results)?;
+        write_pages(self.job, &outcomes)?;
+        Ok(outcomes)
     }
 
     fn crop(&self, f: usize) -> &str {
         &self.job.fields[f].crop.name
     }
 
-    /// Runs `work` on every field that has not failed, in parallel; a failure is noted and reported once.
+    /// Runs `work` on every field that has not failed, in parallel; a failure is noted and reported once. `work` is told
+    /// the field's place in `mine`, and the field.
     fn each<T: Send>(
         &self,
         act: Act,
-        work: impl Fn(usize, &FieldSeason, &Prepared) -> Result<T, FieldError> + Sync,
+        mine: &[usize],
+        work: impl Fn(usize, usize) -> Result<T, FieldError> + Sync,
     ) -> Vec<Option<T>> {
-        self.progress.begin(act, self.job.fields.len());
-        (self.job.fields.par_iter().enumerate())
-            .map(|(f, season)| {
-                if self.has_failed(f) {
+        self.progress.begin(act, mine.len());
+        (mine.par_iter().enumerate())
+            .map(|(k, &f)| {
+                if self.failure(f).is_some() {
                     return None;
                 }
-                let result = self.prepared(f, season).and_then(|field| {
-                    let value = work(f, season, &field)?;
-                    if act != Act::Write {
-                        self.store.keep(f, field);
-                    }
-                    Ok(value)
-                });
+                let result = catch_unwind(AssertUnwindSafe(|| work(k, f)))
+                    .unwrap_or_else(|cause| Err(FieldError::Panic(said(cause.as_ref()))));
                 match result {
                     Ok(value) => {
-                        self.progress.field(act, &season.name, None);
+                        self.progress.field(act, &self.job.fields[f].name, None);
                         Some(value)
                     }
                     Err(error) => {
-                        let text = error.render();
-                        self.progress.field(act, &season.name, Some(&text));
-                        if let Ok(mut failed) = self.failed.lock() {
-                            failed[f] = Some(text);
-                        }
+                        self.fail(act, f, &error);
                         None
                     }
                 }
@@ -277,31 +352,123 @@ impl Batch<'_> {
             .collect()
     }
 
-    fn has_failed(&self, f: usize) -> bool {
-        self.failed.lock().is_ok_and(|failed| failed[f].is_some())
+    /// What an earlier run left, or what `gather` finds; the latter is kept.
+    fn kept_or<T: Serialize + serde::de::DeserializeOwned>(
+        &self,
+        f: usize,
+        kind: Kind,
+        key: u128,
+        gather: impl FnOnce(&Prepared) -> Result<T, FieldError>,
+    ) -> Result<T, FieldError> {
+        if let Some(value) = self.kept(f, kind, key) {
+            return Ok(value);
+        }
+        let field = self.prepared(f)?;
+        let kept = Kept {
+            key,
+            value: Ok(gather(&field)?),
+        };
+        self.store.keep(f, field);
+        self.work.keep(&self.folders[f], kind, &kept)?;
+        kept.value.map_err(FieldError::Before)
+    }
+
+    fn kept<T: serde::de::DeserializeOwned>(&self, f: usize, kind: Kind, key: u128) -> Option<T> {
+        if self.options.anew {
+            return None;
+        }
+        let kept = self.work.load::<T>(&self.folders[f], kind)?;
+        kept.value.ok().filter(|_| kept.key == key)
+    }
+
+    /// Hash of the field's input files, its settings and the program.
+    fn key(&self, f: usize) -> Result<u128, FieldError> {
+        if let Some(&key) = self.fields[f].key.get() {
+            return Ok(key);
+        }
+        let season = &self.job.fields[f];
+        let input = fingerprint(self.job, season)?;
+        let key = hash(&[
+            PROGRAM.as_bytes(),
+            self.settings.evidence.as_bytes(),
+            format!("{season:?}").as_bytes(),
+            &input.to_le_bytes(),
+        ]);
+        Ok(*self.fields[f].key.get_or_init(|| key))
+    }
+
+    fn note_content(&self, f: usize, content: u128) {
+        self.fields[f].content.get_or_init(|| content);
+    }
+
+    fn failure(&self, f: usize) -> Option<String> {
+        self.fields[f].failure.lock().ok()?.clone()
+    }
+
+    fn fail(&self, act: Act, f: usize, error: &FieldError) {
+        let text = error.render();
+        self.progress
+            .field(act, &self.job.fields[f].name, Some(&text));
+        if let Ok(mut failure) = self.fields[f].failure.lock() {
+            *failure = Some(text);
+        }
     }
 
     /// The field as the store has it, or made anew.
-    fn prepared(&self, f: usize, season: &FieldSeason) -> Result<Box<Prepared>, FieldError> {
+    fn prepared(&self, f: usize) -> Result<Box<Prepared>, FieldError> {
         if let Some(field) = self.store.take(f) {
             return Ok(field);
         }
+        let season = &self.job.fields[f];
         let input = read_field(self.job, season)?;
         Ok(Box::new(Prepared::new(self.job, season, input)?))
     }
 }
 
-/// Puts the results of known fields back to their places.
-fn spread<T>(n: usize, known: &[usize], values: Vec<T>) -> Vec<Option<T>> {
-    let mut out: Vec<Option<T>> = (0..n).map(|_| None).collect();
-    for (&f, value) in known.iter().zip(values) {
-        out[f] = Some(value);
-    }
-    out
+/// What a panic said.
+fn said(cause: &(dyn Any + Send)) -> String {
+    let text = cause.downcast_ref::<&str>().copied();
+    let text = text.or_else(|| cause.downcast_ref::<String>().map(String::as_str));
+    text.unwrap_or("no more is known").to_owned()
 }
 
-fn folder_path(results: &Path, folder: &str) -> std::path::PathBuf {
+fn folder_path(results: &Path, folder: &str) -> PathBuf {
     folder
         .split('/')
         .fold(results.to_owned(), |path, part| path.join(part))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_panic_costs_its_field_alone() {
+        let dir = tempfile::tempdir().unwrap();
+        let field = |name: &str| {
+            format!(
+                "[[field]]\nclient = \"c\"\nfarm = \"f\"\nname = \"{name}\"\nseason = 2025\ncrop = \"maize\"\nlogs = [\"x\"]\n"
+            )
+        };
+        let text = field("one") + &field("two");
+        let job = crate::job::parse(&text, "job.toml", dir.path()).unwrap();
+        let work = Work::open(dir.path(), Sharing::Alone).unwrap();
+        let batch = Batch::new(&job, Options::default(), &Silent, work);
+        let work = |_, f: usize| {
+            assert!(f > 0, "nothing at {f}");
+            Ok(f)
+        };
+        assert_eq!(batch.each(Act::Scale, &[0, 1], work), [None, Some(1)]);
+        let said = batch.failure(0).unwrap();
+        assert!(
+            said.contains("an error of the program itself: nothing at 0"),
+            "{said}"
+        );
+        assert!(batch.failure(1).is_none());
+        // It takes no part in what comes after.
+        assert_eq!(
+            batch.each(Act::Write, &[0, 1], |_, f| Ok(f)),
+            [None, Some(1)]
+        );
+    }
 }

@@ -5,9 +5,9 @@
 pub struct Weighing {
     /// Logged mass with faults replaced, kg.
     pub logged: f64,
-    /// Factor of its machine (1 where nothing is known).
-    pub machine_factor: f64,
-    /// Relative sd of single loads about the machine's factor.
+    /// What its factor is without a ticket of its own (1 where nothing is known).
+    pub expected_factor: f64,
+    /// Relative sd of that.
     pub spread: f64,
     /// Index of the ticket that is used for it.
     pub ticket: Option<usize>,
@@ -26,13 +26,13 @@ pub struct LoadFactor {
 
 /// Scales the loads of every ticket together until they sum to it. `tickets`: weighed mass (kg) and relative sd.
 ///
-/// Loads under one ticket keep the ratio of their machines' factors. A load of a ticket whose logged mass is nothing
-/// keeps its machine's factor: there is no grain to scale.
+/// Loads under one ticket keep the ratio of what was expected of them. A load of a ticket whose logged mass is nothing
+/// keeps the expected factor: there is no grain to scale.
 pub fn close(loads: &[Weighing], tickets: &[(f64, f64)]) -> Vec<LoadFactor> {
     let mut sums = vec![(0.0, 0.0f64); tickets.len()];
     for l in loads {
         if let Some(t) = l.ticket {
-            let expected = l.logged * l.machine_factor;
+            let expected = l.logged * l.expected_factor;
             sums[t].0 += expected;
             sums[t].1 = sums[t].1.max(expected);
         }
@@ -43,15 +43,15 @@ pub fn close(loads: &[Weighing], tickets: &[(f64, f64)]) -> Vec<LoadFactor> {
             Some(t) if sums[t].0 > 0.0 => {
                 let (weighed, scale_sd) = tickets[t];
                 // A part of a joint ticket: the rest of the spread stays, less as the part becomes the whole.
-                let rest = 1.0 - l.logged * l.machine_factor / sums[t].0;
+                let rest = 1.0 - l.logged * l.expected_factor / sums[t].0;
                 LoadFactor {
-                    factor: l.machine_factor * weighed / sums[t].0,
+                    factor: l.expected_factor * weighed / sums[t].0,
                     relative_sd: (scale_sd.powi(2) + l.spread.powi(2) * rest).sqrt(),
                     weighed: true,
                 }
             }
             _ => LoadFactor {
-                factor: l.machine_factor,
+                factor: l.expected_factor,
                 relative_sd: l.spread,
                 weighed: false,
             },
@@ -65,9 +65,9 @@ mod tests {
 
     #[test]
     fn a_joint_ticket_closes_as_a_whole_and_keeps_the_machines_ratio() {
-        let w = |logged, machine_factor, ticket| Weighing {
+        let w = |logged, expected_factor, ticket| Weighing {
             logged,
-            machine_factor,
+            expected_factor,
             spread: 0.02,
             ticket,
         };

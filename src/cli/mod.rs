@@ -3,6 +3,7 @@
 mod complete;
 mod demo;
 mod loads;
+mod merge;
 mod progress;
 mod run;
 
@@ -18,11 +19,24 @@ const SOME_FAILED: u8 = 1;
 /// Exit status: the job or the command line is unusable.
 const UNUSABLE: u8 = 2;
 
+/// What `--version` says: the build, so that two binaries can be told apart.
+const BUILD: &str = concat!(
+    env!("CARGO_PKG_VERSION"),
+    "\nsources  ",
+    env!("FANMILL_SOURCES"),
+    "\ntarget   ",
+    env!("FANMILL_TARGET"),
+    ", ",
+    env!("FANMILL_PROFILE"),
+    "\ncompiler ",
+    env!("FANMILL_COMPILER"),
+);
+
 /// Turns raw grain yield logs into yield maps that agree with the scale.
 ///
 /// Exit status: 0 all fields done; 1 some field failed, the others are written; 2 the job or command line is unusable.
 #[derive(Debug, Parser)]
-#[command(name = "fanmill", version, max_term_width = 100)]
+#[command(name = "fanmill", version, long_version = BUILD, max_term_width = 100)]
 struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -31,6 +45,7 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Run(run::Arguments),
+    Merge(merge::Arguments),
     Loads(loads::Arguments),
     Demo(demo::Arguments),
     Completions(complete::Arguments),
@@ -41,6 +56,7 @@ pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let status = match &arguments.command {
         Command::Run(a) => run::run(a),
+        Command::Merge(a) => merge::run(a),
         Command::Loads(a) => loads::run(a),
         Command::Demo(a) => demo::run(a),
         Command::Completions(a) => complete::run(a),

@@ -2,7 +2,7 @@ use std::path::PathBuf;
 
 use super::progress::Reporter;
 use super::{DONE, Failure, Format, SOME_FAILED, print};
-use crate::batch;
+use crate::batch::{self, Act, Options, Shard};
 use crate::job::Job;
 use crate::report;
 use crate::report::pages::INDEX;
@@ -20,12 +20,48 @@ pub(super) struct Arguments {
     /// Threads to work with; by default as many as the machine has cores.
     #[arg(long, value_name = "N")]
     threads: Option<usize>,
+    /// Do everything anew, even what an earlier run has done from the same input and settings.
+    #[arg(long)]
+    force: bool,
+    /// Work only on every N-th field from the I-th, for batches in several processes. Needs `--act`.
+    #[arg(long, value_name = "I/N", value_parser = shard, requires = "act")]
+    shard: Option<Shard>,
+    /// The act to run on the shard's fields; `fanmill merge` follows each.
+    #[arg(long, value_enum, requires = "shard")]
+    act: Option<ActName>,
     /// Print nothing but failures (and results for programs, where they are asked for).
     #[arg(long)]
     quiet: bool,
     /// How to print results.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
+}
+
+/// The acts of a batch, in their order.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+pub(super) enum ActName {
+    /// Gather what fields say of their machines.
+    Machines,
+    /// Gather what they say of their loads.
+    Scale,
+    /// Correct them and write their maps.
+    Write,
+}
+
+impl ActName {
+    pub(super) fn act(self) -> Act {
+        match self {
+            ActName::Machines => Act::Machines,
+            ActName::Scale => Act::Scale,
+            ActName::Write => Act::Write,
+        }
+    }
+}
+
+fn shard(text: &str) -> Result<Shard, String> {
+    text.split_once('/')
+        .and_then(|(index, of)| Shard::new(index.parse().ok()?, of.parse().ok()?))
+        .ok_or_else(|| "expected I/N with I from 1 to N, such as 1/4".to_owned())
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
@@ -35,8 +71,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         .num_threads(arguments.threads.unwrap_or(0))
         .build()
         .map_err(|e| Failure::new(format!("threads cannot be started: {e}"), None))?;
+    let options = Options {
+        anew: arguments.force,
+    };
+    if let (Some(shard), Some(act)) = (arguments.shard, arguments.act) {
+        let failed = pool
+            .install(|| batch::run_shard(&job, options, shard, act.act(), &reporter))
+            .map_err(|e| Failure::new(&e, Some(&e.hint())))?;
+        return Ok(if failed > 0 { SOME_FAILED } else { DONE });
+    }
     let outcomes = pool
-        .install(|| batch::run(&job, &reporter))
+        .install(|| batch::run(&job, options, &reporter))
         .map_err(|e| Failure::new(&e, Some(&e.hint())))?;
     match arguments.format {
         Format::Json => {
@@ -52,7 +97,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
 }
 
 /// A field's own screen where there are few, then the batch, then where to look.
-fn text(job: &Job, outcomes: &[FieldOutcome]) -> String {
+pub(super) fn text(job: &Job, outcomes: &[FieldOutcome]) -> String {
     // Pipes, files, NO_COLOR and terminals without colours get text alone.
     let paint = match anstream::AutoStream::choice(&std::io::stdout()) {
         anstream::ColorChoice::Never => Paint::Plain,

@@ -15,7 +15,7 @@ const LEAST_RATIO: f64 = 1.3;
 const WIDEST_M: f64 = 2.0;
 
 /// How far the antenna seems to stand behind where the job says.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct AntennaOffset {
     /// Distance behind the cutter bar beyond what the job says, m; negative in front.
     pub behind_m: f64,

@@ -14,7 +14,7 @@ const MIXING_WEIGHT: f64 = 0.25;
 const MIXING_STEP_S: f64 = 0.5;
 
 /// A curve's minimum.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Minimum {
     /// Delay, s.
     pub delay: f64,
@@ -26,7 +26,7 @@ pub struct Minimum {
     pub degrees: f64,
     /// Share of the variance that opposed passes do not share, at the minimum (1 − correlation).
     pub unshared: f64,
-    /// Whether an independent estimate agrees and is part of it.
+    /// Whether a second estimate agrees.
     pub supported: bool,
     /// How many standard errors the minimum lies below the lowest candidate at least four seconds away.
     pub separation: f64,
@@ -43,29 +43,21 @@ impl Minimum {
         student_975(self.degrees.max(2.0)) * self.standard_error
     }
 
-    /// The minimum joined with an independent estimate (value and standard error, s), weighted by their precision,
-    /// where the two agree within `agree` seconds; as it is where they do not.
-    pub fn joined(self, other: Option<(f64, f64)>, agree: f64) -> Self {
-        let Some((value, error)) = other.filter(|o| (o.0 - self.delay).abs() <= agree) else {
-            return self;
-        };
-        let (own, its) = (
-            self.standard_error.max(1e-3).powi(-2),
-            error.max(1e-3).powi(-2),
-        );
+    /// The minimum, supported where a second estimate (s) agrees with it within `agree` seconds.
+    ///
+    /// The two are not averaged: both come out late where the mixing is taken too long, so that their mean would be
+    /// no better and its interval too narrow.
+    pub fn supported_by(self, other: Option<f64>, agree: f64) -> Self {
         Self {
-            delay: (own * self.delay + its * value) / (own + its),
-            standard_error: (own + its).sqrt().recip(),
-            mixing_error: self.mixing_error * own / (own + its),
-            supported: true,
+            supported: other.is_some_and(|o| (o - self.delay).abs() <= agree),
             ..self
         }
     }
 
     /// Whether the curve has a valley that is no chance.
     ///
-    /// Our choice: 2.5 standard errors below every candidate 4 s away, 1.5 where an independent estimate has left but
-    /// few candidates.
+    /// Our choice: 2.5 standard errors below every candidate 4 s away, 1.5 where a second estimate has left but few
+    /// candidates.
     pub fn stands_out(&self) -> bool {
         self.separation > if self.supported { 1.5 } else { 2.5 } && self.unshared < 0.97
     }

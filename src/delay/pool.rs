@@ -43,7 +43,7 @@ pub struct FieldEvidence<'a> {
 }
 
 /// The second estimator against the first.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Disagreement {
     /// Delay by the rise of flow at pass entry, s; 0 where flow is there from the start.
     pub by_entries: f64,
@@ -52,7 +52,7 @@ pub struct Disagreement {
 }
 
 /// What stands in for a delay that is refused.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Fallback {
     /// What opposed passes hint at, wider than is promised.
     Passes,
@@ -63,7 +63,7 @@ pub enum Fallback {
 }
 
 /// What is used for one field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Decision {
     /// Transport delay.
     pub delay: Estimate,
@@ -118,13 +118,14 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
     out.into_iter().flatten().collect()
 }
 
-/// A minimum that stands out, joined with what the entries say.
+/// A minimum that stands out, beside what the entries say.
 ///
 /// A machine that is seen to fill has the delay that its filling shows, or about; a valley elsewhere is chance.
 fn valley(minimum: Option<Minimum>, entries: Option<(f64, f64)>, step: f64) -> Option<Minimum> {
     let minimum = minimum?;
     let apart = entries.map_or(0.0, |e| (e.0 - minimum.delay).abs());
-    Some(minimum.joined(entries, agree(step)))
+    let entries = entries.map(|e| e.0);
+    Some(minimum.supported_by(entries, agree(step)))
         .filter(|m| m.stands_out() && apart <= 2.0 * agree(step))
 }
 
@@ -403,6 +404,7 @@ fn moisture_delays(fields: &[FieldEvidence]) -> Vec<Option<f64>> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::curve::{Block, CANDIDATES, Curve, MIXING_S, candidate};
     use super::*;
 
     #[test]
@@ -422,6 +424,73 @@ mod tests {
             LEAST_FIELD_SD_S.powi(2)
         );
         assert!(field_variance(&[m(10.0, 0.1), m(14.0, 0.1)]) > 7.0);
+    }
+
+    /// Evidence of eight blocks whose valleys lie `tilt` seconds apart about `delay`.
+    fn evidence(delay: f64, tilt: f64) -> Evidence {
+        let block = |b: u32| Block {
+            disagreement: (0..CANDIDATES)
+                .map(|c| {
+                    let e = candidate(c) - delay - tilt * (f64::from(b) - 3.5);
+                    (1.0 - 0.7 * (-e * e / 50.0).exp()) as f32
+                })
+                .collect(),
+            spread: vec![1.0; CANDIDATES],
+        };
+        let blocks: Vec<Block> = (0..8).map(block).collect();
+        let curve = Curve {
+            along: blocks.clone(),
+            across: blocks,
+            pairs: 100,
+            fit_half_width: 2.0,
+        };
+        Evidence {
+            grain: vec![curve; MIXING_S.len()],
+            ..Evidence::default()
+        }
+    }
+
+    fn decided(evidence: &[Evidence]) -> Vec<Decision> {
+        let fields: Vec<FieldEvidence> = evidence
+            .iter()
+            .map(|evidence| FieldEvidence {
+                evidence,
+                fixed: None,
+                fixed_moisture: None,
+            })
+            .collect();
+        decide(&fields)
+    }
+
+    #[test]
+    fn a_valley_too_wide_to_promise_is_refused_and_stands_in_all_the_same() {
+        let narrow = &decided(&[evidence(12.0, 0.1)])[0];
+        assert!(!narrow.refused && narrow.fallback.is_none());
+        assert_eq!(narrow.delay.basis, DelayBasis::Field);
+        // Eight blocks 0.5 s apart: standard error 0.43 s, half of the interval 1.0 s.
+        let wide = &decided(&[evidence(12.0, 0.5)])[0];
+        assert!(
+            wide.refused && (wide.delay.value - 12.0).abs() < 0.1,
+            "{wide:?}"
+        );
+        assert_eq!(wide.fallback, Some(Fallback::Passes));
+        assert_eq!(wide.delay.basis, DelayBasis::Default);
+        let half = wide.delay.ci95_high.unwrap() - wide.delay.value;
+        assert!((half - 2.365 * 1.2247 / 8f64.sqrt()).abs() < 0.15, "{half}");
+    }
+
+    #[test]
+    fn a_field_that_tells_nothing_takes_its_machines_delay() {
+        let fields = [
+            evidence(12.0, 0.1),
+            evidence(12.1, 0.1),
+            Evidence::default(),
+        ];
+        let decisions = decided(&fields);
+        let third = &decisions[2];
+        assert!(!third.refused && third.own.is_none());
+        assert_eq!(third.delay.basis, DelayBasis::Machine);
+        assert!((third.delay.value - 12.05).abs() < 0.1, "{third:?}");
     }
 
     #[test]

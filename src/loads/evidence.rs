@@ -1,8 +1,13 @@
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::Loads;
-use crate::log::{Log, Timeline};
+use crate::log::{Clock, Log, Timeline};
 use crate::read::Ticket;
+
+/// Ratio of neighbouring bins of flow (our choice: a sensor's curve is straight over so little).
+const FLOW_STEP: f64 = 1.12;
 
 /// A ticket's identity over the whole batch: where it stands.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -44,6 +49,10 @@ pub struct LoadEvidence {
     pub flow_kg_s: Option<[f64; 3]>,
     /// Time over which its grain passed the sensor, s.
     pub seconds: f64,
+    /// First and last instant of its rows, Unix s; `None` where the log has no absolute clock.
+    pub span: Option<[f64; 2]>,
+    /// Its grain by the flow in which it passed the sensor: (mean flow, kg/s; mass, kg) in steps of [`FLOW_STEP`].
+    pub flows: Vec<[f64; 2]>,
     /// Rows.
     pub rows: u64,
 }
@@ -93,11 +102,43 @@ pub fn evidence(
                 mass_kg: sum,
                 moisture_pct: (with_moisture > 0.0).then(|| wet / with_moisture),
                 moisture_share: if sum > 0.0 { with_moisture / sum } else { 0.0 },
+                flows: binned(&flows),
                 flow_kg_s: weighted_quantiles(flows),
+                span: span(log, &rows),
                 seconds,
                 rows: rows.len() as u64,
             }
         })
+        .collect()
+}
+
+/// First and last time of some rows, where all have one on an absolute clock.
+fn span(log: &Log, rows: &[usize]) -> Option<[f64; 2]> {
+    let mut out: Option<[f64; 2]> = None;
+    for &i in rows {
+        if log.sources[log.source[i] as usize].clock != Clock::Unix {
+            return None;
+        }
+        let t = log.time[i];
+        if t.is_finite() {
+            out = Some(out.map_or([t, t], |[a, b]| [a.min(t), b.max(t)]));
+        }
+    }
+    out
+}
+
+/// Flow and mass summed in logarithmic bins of flow.
+fn binned(flows: &[(f64, f64)]) -> Vec<[f64; 2]> {
+    let mut bins: BTreeMap<i32, (f64, f64)> = BTreeMap::new();
+    for &(flow, mass) in flows.iter().filter(|f| f.0 > 0.0 && f.1 > 0.0) {
+        let bin = bins
+            .entry((flow.ln() / FLOW_STEP.ln()).floor() as i32)
+            .or_default();
+        bin.0 += mass;
+        bin.1 += mass / flow;
+    }
+    bins.into_values()
+        .map(|(mass, time)| [mass / time, mass])
         .collect()
 }
 

@@ -2,12 +2,12 @@ use std::collections::BTreeMap;
 
 use crate::delay::{Decision, FieldEvidence, decide, shown};
 use crate::evidence::DelayGrounds;
-use crate::gather::MachineEvidence;
+use crate::gather::{MachineEvidence, Settled};
 use crate::job::Job;
 use crate::ramps::{Ramps, estimate};
 
 /// What is used for one machine in one field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct MachineDecision {
     /// Machine name.
     pub machine: String,
@@ -17,6 +17,16 @@ pub struct MachineDecision {
     pub ramps: Ramps,
     /// The curves that the delay was read from.
     pub curve: DelayGrounds,
+}
+
+impl From<&MachineDecision> for Settled {
+    fn from(decision: &MachineDecision) -> Self {
+        Self {
+            delay: decision.delay.delay.value,
+            entry: decision.ramps.entry.seconds,
+            exit: decision.ramps.exit.seconds,
+        }
+    }
 }
 
 /// Pools round one. `fields`: crop name and evidence of each field that was gathered; the result is in the same order,

@@ -1,28 +1,29 @@
 use std::collections::BTreeMap;
 
+use super::adjust::{OfCrop, Place, SCALE_SD, adjust_crop};
 use super::dry_flow;
-use crate::calibrate::{LoadFactor, MachineFactor, TicketFit, Weighing, close, machine_factor};
+use crate::calibrate::joint::Settlement;
+use crate::calibrate::{LoadFactor, Weighing, close};
 use crate::gather::ScaleEvidence;
 use crate::loads::TicketRef;
 use crate::moisture;
 use crate::read::{Ticket, TicketUse};
 use crate::summary::{FactorBasis, Remark};
 
-/// Relative sd of a certified scale's net weight. NIST Handbook 44, class III L maintenance tolerance: one division
-/// per 500, about 0.2 %, taken as two standard deviations (value from memory, see the handbook).
-const SCALE_SD: f64 = 0.001;
-/// Relative sd of loads where no ticket says anything: ± 10 % for a poorly calibrated monitor (extension literature).
-const UNWEIGHED_SD: f64 = 0.05;
+/// Neighbouring ground decides a load's factor where it takes this part of the sd away (our choice: what anyone would
+/// call a help).
+const HELP: f64 = 0.15;
 
 /// What is used for one load of one field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct LoadDecision {
     /// True over logged mass (faults replaced).
     pub factor: f64,
     /// Relative sd of the factor.
     pub relative_sd: f64,
-    /// The part of it that all loads of the machine share, relative sd.
-    pub shared_sd: f64,
+    /// Power of flow by which a reading inside the load departs from the load's factor; 0 where the sensor is not seen
+    /// to bend.
+    pub bend: f64,
     /// Where it comes from.
     pub basis: FactorBasis,
     /// The ticket, where one is used or was held out.
@@ -40,14 +41,20 @@ pub struct LoadDecision {
 }
 
 /// What round two says of one field.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct ScaleDecision {
     /// Its loads, in the order of the evidence.
     pub loads: Vec<LoadDecision>,
     /// Tickets used in this field.
     pub tickets_used: u64,
-    /// Leave-one-load-out error over the batch's tickets of these machines, %.
+    /// Leave-one-load-out error over the batch's tickets of this crop, %.
     pub leave_one_out_pct: Option<f64>,
+    /// How the factors were found, for people.
+    pub method: String,
+    /// Relative sd of all the field's corrected grain: errors that loads share add up, their own average out.
+    pub grain_sd: f64,
+    /// Whether a ticket says anything of the level of this crop's machines.
+    pub has_level: bool,
     /// Warnings of the field.
     pub warnings: Vec<Remark>,
 }
@@ -55,59 +62,62 @@ pub struct ScaleDecision {
 /// A ticket with all its parts over the batch.
 pub(super) struct Weighed<'a> {
     pub ticket: &'a Ticket,
-    pub parts: Vec<(usize, usize)>,
+    pub parts: Vec<Place>,
 }
 
 /// Pools round two. `fields`: crop name and evidence of each field; the result is in the same order.
 pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
     let weighed = join_tickets(fields);
-    let load = |&(f, l): &(usize, usize)| &fields[f].1.loads[l];
-    // Machines: the tickets whose parts are all theirs.
-    let mut of_machine: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
-    for (w, ticket) in weighed.iter().enumerate() {
-        let Some(&(f, l)) = ticket.parts.first() else {
-            continue;
-        };
-        let (crop, machine) = (fields[f].0, fields[f].1.loads[l].machine.as_str());
-        if ticket
-            .parts
-            .iter()
-            .all(|p| fields[p.0].0 == crop && load(p).machine == machine)
-        {
-            of_machine.entry((machine, crop)).or_default().push(w);
-        }
+    let mut of_crop: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    for (f, (crop, _)) in fields.iter().enumerate() {
+        of_crop.entry(crop).or_default().push(f);
     }
-    let mut factors: BTreeMap<(&str, &str), MachineFactor> = BTreeMap::new();
-    // Tickets over several machines are used unless the user forbids it.
-    let mut used: Vec<bool> = weighed
-        .iter()
+    let crops: Vec<OfCrop> = (of_crop.values())
+        .map(|of| adjust_crop(of, fields, &weighed))
+        .collect();
+    // Tickets over several crops are used unless the user forbids it.
+    let mut used: Vec<bool> = (weighed.iter())
         .map(|w| w.ticket.usage != TicketUse::No)
         .collect();
     let mut doubt: Vec<Option<f64>> = vec![None; weighed.len()];
-    for (key, tickets) in &of_machine {
-        let fits: Vec<TicketFit> = tickets
-            .iter()
-            .map(|&w| TicketFit {
-                weighed: weighed[w].ticket.net_kg,
-                logged: weighed[w].parts.iter().map(|p| load(p).mass_kg).sum(),
-                usage: weighed[w].ticket.usage,
-            })
-            .collect();
-        let Some(factor) = machine_factor(&fits) else {
+    for crop in &crops {
+        let Some(settled) = &crop.settled else {
             continue;
         };
-        for (k, &w) in tickets.iter().enumerate() {
-            used[w] = factor.used[k];
+        for (&w, u) in crop.tickets.iter().zip(&settled.used) {
+            used[w] = *u;
         }
-        for d in &factor.doubts {
-            doubt[tickets[d.ticket]] = Some(d.ratio);
+        for d in &settled.doubts {
+            doubt[crop.tickets[d.ticket]] = Some(d.ratio);
         }
-        factors.insert(*key, factor);
     }
     let offsets = machine_offsets(fields, &weighed, &used);
-    let mut decisions = decide(fields, &weighed, &used, &doubt, &factors, &offsets);
-    dry_flow::warn(fields, &weighed, &used, &of_machine, &mut decisions);
+    let mut decisions = decide(fields, &weighed, &used, &doubt, &crops, &offsets);
+    dry_flow::warn(
+        fields,
+        &weighed,
+        &used,
+        &of_machine(fields, &weighed),
+        &mut decisions,
+    );
     decisions
+}
+
+/// The tickets of each machine and crop, whose parts are all theirs.
+fn of_machine<'a>(
+    fields: &[(&'a str, &'a ScaleEvidence)],
+    weighed: &[Weighed],
+) -> BTreeMap<(&'a str, &'a str), Vec<usize>> {
+    let mut out: BTreeMap<(&str, &str), Vec<usize>> = BTreeMap::new();
+    for (w, ticket) in weighed.iter().enumerate() {
+        let mut keys = (ticket.parts.iter())
+            .map(|&(f, l)| (fields[f].1.loads[l].machine.as_str(), fields[f].0));
+        let Some(first) = keys.next() else { continue };
+        if keys.all(|k| k == first) {
+            out.entry(first).or_default().push(w);
+        }
+    }
+    out
 }
 
 /// Every ticket of the batch once, with the loads of all fields that it weighed.
@@ -183,66 +193,53 @@ fn decide(
     weighed: &[Weighed],
     used: &[bool],
     doubt: &[Option<f64>],
-    factors: &BTreeMap<(&str, &str), MachineFactor>,
+    crops: &[OfCrop],
     offsets: &BTreeMap<(&str, &str), f64>,
 ) -> Vec<ScaleDecision> {
     // All loads of the batch in one list, so that tickets over several fields close as a whole.
-    let places: Vec<(usize, usize)> = fields
-        .iter()
-        .enumerate()
-        .flat_map(|(f, e)| (0..e.1.loads.len()).map(move |l| (f, l)))
-        .collect();
-    let mut ticket_of: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    let expected = expect(fields, weighed, crops);
+    let mut ticket_of: BTreeMap<Place, usize> = BTreeMap::new();
     for (w, ticket) in weighed.iter().enumerate() {
         ticket_of.extend(ticket.parts.iter().map(|&p| (p, w)));
     }
-    let factor_of = |&(f, l): &(usize, usize)| {
-        factors.get(&(fields[f].1.loads[l].machine.as_str(), fields[f].0))
-    };
-    let weighings: Vec<Weighing> = places
-        .iter()
-        .map(|place| {
-            let known = factor_of(place);
-            Weighing {
-                logged: fields[place.0].1.loads[place.1].mass_kg,
-                machine_factor: known.map_or(1.0, |m| m.factor),
-                spread: known.map_or(UNWEIGHED_SD, |m| {
-                    m.spread * (1.0 + 1.0 / m.tickets as f64).sqrt()
-                }),
-                ticket: ticket_of.get(place).copied().filter(|&w| used[w]),
-            }
+    let weighings: Vec<Weighing> = (expected.iter())
+        .map(|e| Weighing {
+            logged: fields[e.place.0].1.loads[e.place.1].mass_kg,
+            expected_factor: e.factor,
+            spread: e.sd,
+            ticket: ticket_of.get(&e.place).copied().filter(|&w| used[w]),
         })
         .collect();
-    let nets: Vec<(f64, f64)> = weighed
-        .iter()
+    let nets: Vec<(f64, f64)> = (weighed.iter())
         .map(|w| (w.ticket.net_kg, SCALE_SD))
         .collect();
     let closed = close(&weighings, &nets);
-    let mut out: Vec<ScaleDecision> = fields
-        .iter()
+    let mut out: Vec<ScaleDecision> = (fields.iter())
         .map(|_| ScaleDecision {
             loads: Vec::new(),
             tickets_used: 0,
             leave_one_out_pct: None,
+            method: "none".to_owned(),
+            grain_sd: f64::NAN,
+            has_level: false,
             warnings: Vec::new(),
         })
         .collect();
-    for ((place, factor), weighing) in places.iter().zip(&closed).zip(&weighings) {
-        let (f, l) = *place;
+    for ((expected, factor), weighing) in expected.iter().zip(&closed).zip(&weighings) {
+        let (f, l) = expected.place;
         let load = &fields[f].1.loads[l];
         let ticket = ticket_of
-            .get(place)
+            .get(&expected.place)
             .map(|&w| (&weighed[w], used[w], doubt[w]));
-        let basis = match (factor.weighed, factor_of(place)) {
-            (true, _) => FactorBasis::Ticket,
-            (false, Some(_)) => FactorBasis::Machine,
-            (false, None) => FactorBasis::None,
-        };
         let mut decision = LoadDecision {
             factor: factor.factor,
             relative_sd: factor.relative_sd,
-            shared_sd: shared_sd(factor, factor_of(place)),
-            basis,
+            bend: expected.bend,
+            basis: if factor.weighed {
+                FactorBasis::Ticket
+            } else {
+                expected.basis
+            },
             ticket: ticket.as_ref().map(|t| t.0.ticket.id.clone()),
             weighed_kg: factor.weighed.then_some(factor.factor * load.mass_kg),
             moisture_offset: None,
@@ -284,30 +281,159 @@ fn decide(
         let _ = w;
         in_fields.into_iter().for_each(|f| out[f].tickets_used += 1);
     }
-    for (f, (crop, evidence)) in fields.iter().enumerate() {
-        let mut names: Vec<&str> = evidence.loads.iter().map(|l| l.machine.as_str()).collect();
-        names.dedup();
-        let errors: Vec<(f64, f64)> = names
-            .iter()
-            .filter_map(|m| factors.get(&(*m, *crop)))
-            .filter_map(|m| {
-                m.leave_one_out
-                    .map(|e| (e * e * m.tickets as f64, m.tickets as f64))
-            })
-            .collect();
-        let tickets: f64 = errors.iter().map(|e| e.1).sum();
-        out[f].leave_one_out_pct = (tickets > 0.0)
-            .then(|| 100.0 * (errors.iter().map(|e| e.0).sum::<f64>() / tickets).sqrt());
+    for crop in crops {
+        of_fields(
+            fields,
+            weighed,
+            crop,
+            &closed_of(&expected, &closed),
+            &mut out,
+        );
     }
     out
 }
 
-/// The error that a load shares with the machine's others: that of the machine's factor. Weighed loads share none.
-fn shared_sd(factor: &LoadFactor, machine: Option<&MachineFactor>) -> f64 {
-    match machine {
-        _ if factor.weighed => 0.0,
-        Some(m) => m.spread / (m.tickets as f64).sqrt(),
-        None => UNWEIGHED_SD,
+/// What is expected of a load before its own ticket is obeyed.
+struct Expected {
+    place: Place,
+    factor: f64,
+    sd: f64,
+    bend: f64,
+    basis: FactorBasis,
+}
+
+/// A bend is seen where zero is outside its 95 % interval.
+const SEEN: f64 = 1.96;
+
+/// Every load of the batch, field by field.
+fn expect(
+    fields: &[(&str, &ScaleEvidence)],
+    weighed: &[Weighed],
+    crops: &[OfCrop],
+) -> Vec<Expected> {
+    let mut out = Vec::new();
+    for crop in crops {
+        let has_level = crop.has_level();
+        let taught: Vec<bool> = (0..crop.machines.len())
+            .map(|m| crop.taught(m, weighed) > 0)
+            .collect();
+        let helps = |s: &Settlement, k: usize| {
+            crop.linked[k] && s.adjusted.sd[k] < (1.0 - HELP) * s.sd_without_links[k]
+        };
+        let may_be_tied = has_level || crop.machines.len() > 1;
+        let tied: Vec<bool> = (0..crop.machines.len())
+            .map(|m| {
+                let mut own = (0..crop.nodes.len()).filter(|&k| crop.nodes[k].machine == m);
+                may_be_tied && own.any(|k| crop.settled.as_ref().is_some_and(|s| helps(s, k)))
+            })
+            .collect();
+        for (k, &place) in crop.places.iter().enumerate() {
+            let Some(s) = &crop.settled else { continue };
+            let (u, sd) = (s.adjusted.factor[k], s.adjusted.sd[k]);
+            let machine = crop.nodes[k].machine;
+            let basis = match (helps(s, k), taught[machine]) {
+                (true, true) if s.links_hold => FactorBasis::Neighbours,
+                (_, true) => FactorBasis::Machine,
+                // A machine that was never weighed is told by where it meets others.
+                (_, false) if tied[machine] => FactorBasis::Neighbours,
+                (_, false) => FactorBasis::None,
+            };
+            // One machine of unknown level: what it logged stands.
+            let stands = basis == FactorBasis::None;
+            let (bend, bend_sd) = s.adjusted.bend[machine];
+            out.push(Expected {
+                place,
+                factor: if stands { 1.0 } else { u.exp() },
+                sd,
+                bend: if !stands && bend.abs() > SEEN * bend_sd {
+                    bend
+                } else {
+                    0.0
+                },
+                basis,
+            });
+        }
+    }
+    out.sort_by_key(|e| e.place);
+    debug_assert_eq!(
+        out.len(),
+        fields.iter().map(|f| f.1.loads.len()).sum::<usize>()
+    );
+    out
+}
+
+fn closed_of(expected: &[Expected], closed: &[LoadFactor]) -> BTreeMap<Place, LoadFactor> {
+    expected
+        .iter()
+        .map(|e| e.place)
+        .zip(closed.iter().copied())
+        .collect()
+}
+
+/// What is to be said of a crop's fields as wholes.
+fn of_fields(
+    fields: &[(&str, &ScaleEvidence)],
+    weighed: &[Weighed],
+    crop: &OfCrop,
+    closed: &BTreeMap<Place, LoadFactor>,
+    out: &mut [ScaleDecision],
+) {
+    let Some(settled) = &crop.settled else { return };
+    let mut of_field: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (k, place) in crop.places.iter().enumerate() {
+        of_field.entry(place.0).or_default().push(k);
+    }
+    for (f, nodes) in of_field {
+        let corrected = |k: usize| crop.nodes[k].logged * closed[&crop.places[k]].factor;
+        let total: f64 = nodes.iter().map(|&k| corrected(k)).sum();
+        let (mut open, mut own) = (Vec::new(), 0.0);
+        for &k in &nodes {
+            let (share, factor) = (corrected(k) / total, closed[&crop.places[k]]);
+            if factor.weighed {
+                own += (share * factor.relative_sd).powi(2);
+            } else {
+                open.push((k, share));
+            }
+        }
+        let shared = if open.is_empty() || !(total > 0.0) {
+            0.0
+        } else {
+            settled.adjusted.variance(&open).unwrap_or(f64::NAN)
+        };
+        let decision = &mut out[f];
+        decision.grain_sd = (shared + own).sqrt();
+        decision.has_level = crop.has_level();
+        let basis = |b: FactorBasis| decision.loads.iter().any(|l| l.basis == b);
+        let by_tickets = basis(FactorBasis::Ticket) || basis(FactorBasis::Machine);
+        decision.method = match (by_tickets, basis(FactorBasis::Neighbours)) {
+            (true, true) => "joint adjustment, closed on tickets",
+            (true, false) => "machine factor, closed on tickets",
+            (false, true) => "joint adjustment",
+            (false, false) => "none",
+        }
+        .to_owned();
+        decision.leave_one_out_pct = settled.leave_one_out.map(|e| 100.0 * e);
+        if !settled.links_hold && nodes.iter().any(|&k| crop.linked[k]) {
+            decision.warnings.push(Remark::new(
+                "neighbours-contradicted",
+                "tickets do not bear out what neighbouring ground says of the loads: their machine's factor is taken (a real step in yield along a pass, or a wrong load id?)",
+            ));
+        }
+        let mut machines: Vec<usize> = nodes.iter().map(|&k| crop.nodes[k].machine).collect();
+        machines.sort_unstable();
+        machines.dedup();
+        let is_open = nodes.iter().any(|&k| !closed[&crop.places[k]].weighed);
+        for m in machines {
+            if is_open && crop.taught(m, weighed) == 1 {
+                decision.warnings.push(Remark::new(
+                    "single-ticket",
+                    format!(
+                        "machine {}: one ticket alone carries the scale to its other {} loads; nothing can tell whether that ticket is right, or how much the sensor wanders from load to load",
+                        crop.machines[m], fields[f].0
+                    ),
+                ));
+            }
+        }
     }
 }
 
@@ -317,12 +443,12 @@ fn doubtful(ticket: &Ticket, ratio: f64, used: bool) -> Remark {
     let what = if used {
         "it is used all the same, because its row says use = yes"
     } else {
-        "it is held out, and the load takes its machine's factor; check the weight, or write use = yes in its row to obey it"
+        "it is held out, and the load takes the factor that the others give it; check the weight, or write use = yes in its row to obey it"
     };
     Remark::new(
         "doubtful-ticket",
         format!(
-            "ticket {} ({}): {:.1} % {side} than the machine's other tickets lead to expect; {what}",
+            "ticket {} ({}): {:.1} % {side} than the other tickets lead to expect; {what}",
             ticket.id,
             ticket.place,
             percent.abs()

@@ -24,7 +24,7 @@ const GROUND_SD: (f64, f64) = (0.1, 0.02);
 const DEFAULT_S: (f64, f64) = (8.0, 4.0);
 
 /// One ramp.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Ramp {
     /// Its length, s.
     pub seconds: f64,
@@ -43,7 +43,7 @@ pub struct Ramp {
 }
 
 /// Both ramps of a machine in a crop.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Ramps {
     /// Filling.
     pub entry: Ramp,

@@ -45,7 +45,7 @@ pub(super) struct Seen {
 }
 
 /// A fitted response.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Response {
     /// Where it begins, s from the pass's end: inwards for filling, so negative where the delay's centre lies behind.
     pub begins: f64,

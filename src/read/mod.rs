@@ -7,6 +7,7 @@ mod crs;
 mod error;
 mod field;
 mod find;
+mod fingerprint;
 mod layout;
 mod log_file;
 mod log_row;
@@ -24,6 +25,7 @@ mod time;
 pub use columns::{FoundColumn, Recognised, recognise};
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
+pub use fingerprint::fingerprint;
 
 use geo::MultiPolygon;
 

@@ -10,6 +10,7 @@ mod bootstrap;
 mod normal;
 mod robust;
 mod running;
+pub mod sparse;
 mod student;
 pub mod variogram;
 

@@ -91,6 +91,56 @@ pub(crate) fn make_folder(path: &Path) -> Result<(), WriteError> {
     })
 }
 
+/// Fills a folder that is whole or not there: where it does not stand yet, it is filled under a temporary name beside its
+/// place and renamed. A folder that stands is filled where it is, because it may hold files of other people.
+pub(crate) fn fill_folder<T>(
+    folder: &Path,
+    fill: impl FnOnce(&Path) -> Result<T, WriteError>,
+) -> Result<T, WriteError> {
+    let (Some(parent), false) = (folder.parent(), folder.exists()) else {
+        make_folder(folder)?;
+        return fill(folder);
+    };
+    let error = |source| WriteError::Folder {
+        path: folder.to_owned(),
+        source,
+    };
+    std::fs::create_dir_all(parent).map_err(error)?;
+    let prefix = prefix(folder);
+    for entry in std::fs::read_dir(parent).map_err(error)?.flatten() {
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        if name.starts_with(&prefix) && name.ends_with(UNFINISHED) {
+            std::fs::remove_dir_all(entry.path()).map_err(error)?;
+        }
+    }
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(&prefix).suffix(UNFINISHED);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(std::fs::Permissions::from_mode(0o777)); // less the user's umask
+    }
+    let draft = builder.tempdir_in(parent).map_err(error)?;
+    let filled = fill(draft.path())?;
+    std::fs::rename(draft.path(), folder).map_err(error)?;
+    let _ = draft.keep(); // it has another name now
+    Ok(filled)
+}
+
+/// Removes all drafts in a folder and the folders in it, whatever they are drafts of.
+pub(crate) fn sweep(folder: &Path) -> Result<(), WriteError> {
+    for entry in std::fs::read_dir(folder).map_err(WriteError::file(folder))? {
+        let path = entry.map_err(WriteError::file(folder))?.path();
+        if path.is_dir() {
+            sweep(&path)?;
+        } else if path.to_string_lossy().ends_with(UNFINISHED) {
+            remove(&path)?;
+        }
+    }
+    Ok(())
+}
+
 /// Removes a file if it is there.
 pub(crate) fn remove(path: &Path) -> Result<(), WriteError> {
     match std::fs::remove_file(path) {
@@ -174,6 +224,45 @@ mod tests {
             .collect();
         left.sort();
         assert_eq!(left, [".a.txt.keep", ".b.txt.x1.part", "a.txt.part"]);
+    }
+
+    #[test]
+    fn a_folder_is_whole_or_not_there() {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = dir.path().join("field").join("2025-maize");
+        let write = |to: &Path, name: &str| std::fs::write(to.join(name), name).unwrap();
+        let names = |of: &Path| -> Vec<String> {
+            let entries = std::fs::read_dir(of).unwrap();
+            let mut names: Vec<String> = entries
+                .map(|e| e.unwrap().file_name().into_string().unwrap())
+                .collect();
+            names.sort();
+            names
+        };
+        let failed = fill_folder(&folder, |to| -> Result<(), WriteError> {
+            write(to, "a");
+            assert!(!folder.exists());
+            Err(WriteError::File {
+                path: to.to_owned(),
+                source: std::io::Error::other("disk gone"),
+            })
+        });
+        assert!(failed.is_err());
+        assert_eq!(names(&dir.path().join("field")), [""; 0]);
+        // What a killed run left goes.
+        std::fs::create_dir(dir.path().join("field/.2025-maize.x1.part")).unwrap();
+        fill_folder(&folder, |to| {
+            write(to, "a");
+            Ok(())
+        })
+        .unwrap();
+        assert_eq!(names(&dir.path().join("field")), ["2025-maize"]);
+        fill_folder(&folder, |to| {
+            write(to, "b");
+            Ok(())
+        })
+        .unwrap();
+        assert_eq!(names(&folder), ["a", "b"]);
     }
 
     #[test]

@@ -72,14 +72,26 @@ pub fn check(job: &Job) -> Result<(), WriteError> {
 
 /// Writes a field season's layers and its `summary.json` into its folder (see [`folders`]).
 ///
-/// The summary of an earlier run is taken away first and the new one written last, so that a killed run never
-/// leaves old figures beside new layers. Layers of an earlier run that the job no longer asks for go with it.
+/// A folder that does not stand yet is whole or not there. In one that stands, the summary of an earlier run is taken
+/// away first and the new one written last, so that a killed run never leaves old figures beside new layers. Layers of an
+/// earlier run that the job no longer asks for go with it.
 pub fn write_field(
     folder: &Path,
     result: FieldResult<'_>,
     job: &Job,
 ) -> Result<Written, WriteError> {
-    atomic::make_folder(folder)?;
+    atomic::fill_folder(folder, |to| {
+        let mut written = write_into(to, result, job)?;
+        for file in &mut written.files {
+            if let Ok(name) = file.strip_prefix(to) {
+                *file = folder.join(name);
+            }
+        }
+        Ok(written)
+    })
+}
+
+fn write_into(folder: &Path, result: FieldResult<'_>, job: &Job) -> Result<Written, WriteError> {
     let summary = folder.join(SUMMARY);
     if summary.exists() {
         atomic::remove(&summary)?;
@@ -212,6 +224,21 @@ pub(crate) fn write_json(
     })?;
     atomic::write_whole(path, |out| {
         writeln!(out, "{text}").map_err(WriteError::file(path))
+    })
+}
+
+/// Removes what a killed run left unfinished in a folder and below it.
+pub(crate) fn sweep(folder: &Path) -> Result<(), WriteError> {
+    atomic::sweep(folder)
+}
+
+/// Writes a file whole, with the folder that it stands in.
+pub(crate) fn write_bytes(path: &Path, bytes: &[u8]) -> Result<PathBuf, WriteError> {
+    if let Some(folder) = path.parent() {
+        atomic::make_folder(folder)?;
+    }
+    atomic::write_whole(path, |out| {
+        out.write_all(bytes).map_err(WriteError::file(path))
     })
 }
 

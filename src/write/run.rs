@@ -48,6 +48,8 @@ pub struct FieldOutcome {
     pub folder: String,
     /// What became of it.
     pub outcome: Outcome,
+    /// Hash of what its results follow from, where it is done.
+    pub content: Option<u128>,
 }
 
 impl FieldOutcome {
@@ -61,7 +63,14 @@ impl FieldOutcome {
             crop: field.crop.name.clone(),
             folder: folder.to_owned(),
             outcome,
+            content: None,
         }
+    }
+
+    /// The same, with the hash of what its results follow from.
+    #[must_use]
+    pub fn with_content(self, content: Option<u128>) -> Self {
+        Self { content, ..self }
     }
 
     /// Its figures, where it is done.
@@ -119,6 +128,10 @@ pub struct RunField {
     pub folder: String,
     /// Why it failed.
     pub error: Option<String>,
+    /// Hash of everything that its results follow from: inputs, settings, program, and what the batch says of its
+    /// machines and loads. The same hash, the same results.
+    #[serde(default)]
+    pub content: Option<String>,
 }
 
 impl RunRecord {
@@ -135,6 +148,7 @@ impl RunRecord {
                 status: f.status(),
                 folder: f.folder.clone(),
                 error: f.error().map(str::to_owned),
+                content: f.content.map(|hash| format!("{hash:032x}")),
             })
             .collect();
         Self {

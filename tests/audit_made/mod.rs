@@ -25,6 +25,8 @@ pub fn load(k: usize, mass_kg: f64, flow: f64) -> AuditLoad {
             flow_kg_s: Some([0.8 * flow, flow, 1.2 * flow]),
             seconds: mass_kg / flow,
             rows: (mass_kg / flow) as u64,
+            span: None,
+            flows: vec![[flow, mass_kg]],
         },
         start: None,
         begins: None,

@@ -24,7 +24,7 @@ pub(super) fn check(page: &mut Page, audit: &Audit) {
         return;
     }
     page.line(
-        "Look up first, worst first (run: what fanmill run does with the tickets as they stand)",
+        "Look up first, worst first (line: as a spreadsheet shows it; run: what fanmill run will do)",
     );
     let (rows, others): (Vec<_>, Vec<_>) =
         (all.into_iter()).partition(|(_, remark)| remark.code.is_about_a_row());
@@ -190,11 +190,7 @@ fn off(page: &mut Page, n: usize, tickets: &[&TicketAudit], action: &str) {
         ("", Side::Left),
     ];
     table(page, &columns, &rows, 5);
-    page.hanging(
-        "     ",
-        "off %: + where the ticket is heavier than expected. Line: as a spreadsheet shows it, the header being line 1.",
-        5,
-    );
+    page.line("     off %: + where the ticket is heavier than expected");
     notes(page, &tickets, on_its_side);
 }
 

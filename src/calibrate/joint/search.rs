@@ -1,0 +1,70 @@
+//! The lowest point of a smooth function of a few variables: parabolas along each axis in turn.
+
+/// Searches from `at`, a sweep over all axes for every step. The function answers `None` where it is not defined, else
+/// its value and whatever belongs to it. `None` where it is not defined at the start.
+pub(super) fn lowest<const N: usize, T>(
+    mut at: [f64; N],
+    steps: &[f64],
+    mut judge: impl FnMut([f64; N]) -> Option<(f64, T)>,
+) -> Option<([f64; N], f64, T)> {
+    let (mut best, mut value) = judge(at)?;
+    for &step in steps {
+        for axis in 0..N {
+            let middle = at;
+            let moved = |by: f64| {
+                let mut there = middle;
+                there[axis] += by;
+                there
+            };
+            let at_best = best;
+            let mut ends = [f64::NAN; 2];
+            for (end, by) in ends.iter_mut().zip([-step, step]) {
+                if let Some((f, v)) = judge(moved(by)) {
+                    *end = f;
+                    if f < best {
+                        (at, best, value) = (moved(by), f, v);
+                    }
+                }
+            }
+            let bend = ends[0] - 2.0 * at_best + ends[1];
+            if bend > 0.0 {
+                let by = (0.5 * step * (ends[0] - ends[1]) / bend).clamp(-2.0 * step, 2.0 * step);
+                // So near to a point that was judged, nothing is gained.
+                let is_new = [-step, 0.0, step]
+                    .iter()
+                    .all(|p| (by - p).abs() > 0.15 * step);
+                if is_new
+                    && let Some((f, v)) = judge(moved(by))
+                    && f < best
+                {
+                    (at, best, value) = (moved(by), f, v);
+                }
+            }
+        }
+    }
+    Some((at, best, value))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_bowl_has_its_lowest_point_found() {
+        let mut calls = 0;
+        let (at, best, ()) = lowest([0.0, 3.0], &[1.0, 0.5, 0.25], |[x, y]| {
+            calls += 1;
+            Some((
+                (x - 1.3).powi(2) + 2.0 * (y + 0.4).powi(2) + 0.3 * x * y,
+                (),
+            ))
+        })
+        .unwrap();
+        // Stationary: 2(x − 1.3) + 0.3 y = 0 and 4(y + 0.4) + 0.3 x = 0.
+        let y = (-1.6 - 0.3 * 1.3) / (4.0 - 0.045);
+        assert!((at[1] - y).abs() < 0.05 && (at[0] - (1.3 - 0.15 * y)).abs() < 0.05);
+        assert!(best < 0.0 || best.is_finite());
+        assert!(calls < 26, "{calls}");
+        assert!(lowest([0.0], &[1.0], |_| None::<(f64, ())>).is_none());
+    }
+}

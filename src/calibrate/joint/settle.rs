@@ -1,0 +1,218 @@
+//! Which tickets and which links are believed, and the adjustment with those.
+
+use super::Links;
+use super::wander::{Adjusted, Known, LoadNode, TicketNode, adjust};
+use crate::read::TicketUse;
+use crate::stats::student_quantile;
+
+/// What part of a field's information on its loads is believed. On simulated fields its errors are 1 to 1.5 times what it
+/// says (poor headlands, bent sensors: `examples/scale_study.rs`), and real fields have old boundaries and strips of other
+/// varieties beside; so sds are doubled (our choice).
+const TRUST: f64 = 0.25;
+/// What is believed where tickets contradict: enough to tell machines apart, too little to move a load.
+const LITTLE_TRUST: f64 = 1.0 / 16.0;
+/// Fewest tickets that judge links.
+const FEWEST_JUDGES: usize = 4;
+/// A ticket this far off what the others lead to expect may be doubted at all (loads agree within ±3 %: common practice).
+const DOUBT_BEYOND: f64 = 0.03;
+/// And only if chance would do it to a given ticket less often than this.
+const DOUBT_P: f64 = 0.001;
+/// And to any of a crop's tickets less often than this (our choice; Bonferroni's bound).
+const DOUBT_P_OF_ANY: f64 = 0.01;
+/// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the test never
+/// trusts the normal more than with so many degrees of freedom (our choice).
+const MOST_DEGREES: f64 = 10.0;
+/// Fewest tickets of which one can be doubted.
+const DOUBT_FEWEST: usize = 4;
+
+/// Why a ticket is held out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Doubt {
+    /// Index of the ticket among those given.
+    pub ticket: usize,
+    /// Weighed over expected mass.
+    pub ratio: f64,
+}
+
+/// The adjustment with what is believed.
+#[derive(Debug)]
+pub struct Settlement {
+    /// Every load's factor.
+    pub adjusted: Adjusted,
+    /// Sd of each load's log factor had no field said anything; as long as the loads.
+    pub sd_without_links: Vec<f64>,
+    /// Which tickets are obeyed for their own loads.
+    pub used: Vec<bool>,
+    /// Tickets that the others contradict.
+    pub doubts: Vec<Doubt>,
+    /// Whether links are believed as far as they can be; otherwise tickets contradict them.
+    pub links_hold: bool,
+    /// Root mean square relative error of each used ticket predicted from all else; `None` with fewer than two.
+    pub leave_one_out: Option<f64>,
+}
+
+/// Adjusts the loads of a crop. `usage`: what the user says of each ticket.
+pub fn settle(
+    loads: &[LoadNode],
+    links: &[(Vec<usize>, &Links)],
+    tickets: &[TicketNode],
+    usage: &[TicketUse],
+) -> Option<Settlement> {
+    let grain = |t: &TicketNode| t.parts.iter().map(|&l| loads[l].logged).sum::<f64>();
+    let mut used: Vec<bool> = (tickets.iter().zip(usage))
+        .map(|(t, u)| *u != TicketUse::No && t.net > 0.0 && grain(t) > 0.0)
+        .collect();
+    // A ticket that is obeyed though the others contradict it teaches no other load.
+    let mut teaches = used.clone();
+    let believed = Known::with_trust(TRUST);
+    let mut adjusted = adjust(loads, links, tickets, &teaches, &believed)?;
+    let mut doubts = Vec::new();
+    while let Some((worst, _)) = suspect(&adjusted, &teaches) {
+        let left = teaches.iter().filter(|t| **t).count();
+        if left < DOUBT_FEWEST {
+            break;
+        }
+        let mut without = teaches.clone();
+        without[worst] = false;
+        let others = adjust(loads, links, tickets, &without, &believed)?;
+        let Some((off, sd)) = others.predict(&tickets[worst], loads) else {
+            break;
+        };
+        let p = DOUBT_P.min(DOUBT_P_OF_ANY / left as f64);
+        // The sd is known as well as the wander is: χ² with so many degrees of freedom has that spread.
+        let degrees = (0.5 / others.wander_sd[0].powi(2)).clamp(1.0, MOST_DEGREES);
+        if !(off.abs() > DOUBT_BEYOND && off.abs() > sd * student_quantile(1.0 - 0.5 * p, degrees))
+        {
+            break;
+        }
+        doubts.push(Doubt {
+            ticket: worst,
+            ratio: off.exp(),
+        });
+        if usage[worst] != TicketUse::Yes {
+            used[worst] = false;
+        }
+        (teaches, adjusted) = (without, others);
+    }
+    let alone = adjust(loads, &[], tickets, &teaches, &Known::with_trust(0.0))?;
+    let links_hold = hold(&adjusted, &alone);
+    if !links_hold {
+        let little = Known::with_trust(LITTLE_TRUST);
+        adjusted = adjust(loads, links, tickets, &teaches, &little)?;
+    }
+    let errors: Vec<f64> = (adjusted.left_out.iter())
+        .filter(|e| e.0.is_finite())
+        .map(|e| ((-e.0).exp() - 1.0).powi(2))
+        .collect();
+    Some(Settlement {
+        sd_without_links: alone.sd,
+        used,
+        doubts,
+        links_hold,
+        leave_one_out: (errors.len() > 1)
+            .then(|| (errors.iter().sum::<f64>() / errors.len() as f64).sqrt()),
+        adjusted,
+    })
+}
+
+/// The ticket that the others contradict most, if it may be doubted at all.
+fn suspect(adjusted: &Adjusted, teaches: &[bool]) -> Option<(usize, f64)> {
+    (adjusted.left_out.iter().enumerate())
+        .filter(|(t, e)| teaches[*t] && e.0.abs() > DOUBT_BEYOND)
+        .map(|(t, e)| (t, (e.0 / e.1).abs()))
+        .filter(|(_, t)| *t > 2.5)
+        .max_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// Whether tickets bear the links out: predicted with them they must not come out worse than without, by more than one
+/// standard error of the difference of their log scores.
+fn hold(with: &Adjusted, without: &Adjusted) -> bool {
+    let score = |e: &(f64, f64)| -0.5 * (e.0 / e.1).powi(2) - e.1.ln();
+    let gains: Vec<f64> = (with.left_out.iter().zip(&without.left_out))
+        .filter(|(a, b)| a.0.is_finite() && b.0.is_finite())
+        .map(|(a, b)| score(a) - score(b))
+        .collect();
+    let n = gains.len() as f64;
+    if gains.len() < FEWEST_JUDGES {
+        return true;
+    }
+    let mean = gains.iter().sum::<f64>() / n;
+    let variance = gains.iter().map(|g| (g - mean).powi(2)).sum::<f64>() / (n - 1.0);
+    mean > -(variance / n).sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn loads(n: usize) -> Vec<LoadNode> {
+        (0..n)
+            .map(|l| LoadNode {
+                machine: 0,
+                day: 0,
+                before: l.checked_sub(1),
+                logged: 8_000.0,
+                ln_flow: 2.7,
+            })
+            .collect()
+    }
+
+    fn tickets(factors: &[f64]) -> Vec<TicketNode> {
+        (factors.iter().enumerate())
+            .map(|(l, f)| TicketNode {
+                parts: vec![l],
+                net: f * 8_000.0,
+                sd: 0.001,
+            })
+            .collect()
+    }
+
+    fn run(factors: &[f64], usage: &[TicketUse]) -> Settlement {
+        settle(&loads(factors.len() + 2), &[], &tickets(factors), usage).unwrap()
+    }
+
+    #[test]
+    fn a_ticket_that_the_others_contradict_is_held_out_unless_forced() {
+        let factors = [0.970, 0.965, 0.972, 0.969, 0.966, 1.086];
+        let mut usage = vec![TicketUse::Auto; 6];
+        let s = run(&factors, &usage);
+        assert_eq!(s.doubts.iter().map(|d| d.ticket).collect::<Vec<_>>(), [5]);
+        assert!(!s.used[5] && (s.doubts[0].ratio - 1.086 / 0.9684).abs() < 0.02);
+        // A load without a ticket has the others' factor.
+        assert!((s.adjusted.factor[6].exp() - 0.9684).abs() < 0.005);
+        let open = s.adjusted.factor[6];
+        usage[5] = TicketUse::Yes;
+        let s = run(&factors, &usage);
+        assert!(s.used[5] && s.doubts.len() == 1 && (s.adjusted.factor[6] - open).abs() < 1e-12);
+        usage[5] = TicketUse::No;
+        let s = run(&factors, &usage);
+        assert!(!s.used[5] && s.doubts.is_empty());
+    }
+
+    #[test]
+    fn good_sets_and_small_sets_raise_no_doubt() {
+        let auto = [TicketUse::Auto; 12];
+        assert!(
+            run(&[1.01, 0.99, 1.02, 0.985, 1.0, 1.015], &auto[..6])
+                .doubts
+                .is_empty()
+        );
+        assert!(run(&[1.0, 1.0, 1.3], &auto[..3]).doubts.is_empty());
+        let s = run(&[], &[]);
+        assert!(s.doubts.is_empty() && s.leave_one_out.is_none() && s.links_hold);
+        assert!(settle(&[], &[], &[], &[]).is_none());
+        let odd = tickets(&[f64::NAN, 0.0, 1.0]);
+        let s = settle(&loads(3), &[], &odd, &auto[..3]).unwrap();
+        assert_eq!(s.used, [false, false, true]);
+    }
+
+    #[test]
+    fn a_wrong_ticket_shows_among_loads_that_scatter() {
+        let mut factors = vec![
+            1.03, 1.02, 0.97, 1.01, 1.0, 0.96, 1.0, 1.02, 0.98, 0.99, 1.0,
+        ];
+        factors.push(1.15);
+        let s = run(&factors, &[TicketUse::Auto; 12]);
+        assert_eq!(s.doubts.iter().map(|d| d.ticket).collect::<Vec<_>>(), [11]);
+    }
+}
