@@ -137,9 +137,14 @@ fn old_results_give_way_to_what_the_job_asks_for_now() {
     assert_eq!(
         left,
         [
-            format!("{folder}/points.geojson"),
-            format!("{folder}/summary.json")
+            "map.png",
+            "points.geojson",
+            "points.qml",
+            "points.sld",
+            "report.html",
+            "summary.json"
         ]
+        .map(|file| format!("{folder}/{file}"))
     );
 }
 
