@@ -137,7 +137,11 @@ fn old_results_give_way_to_what_the_job_asks_for_now() {
     assert_eq!(
         left,
         [
+            format!("{folder}/map.png"),
             format!("{folder}/points.geojson"),
+            format!("{folder}/points.qml"),
+            format!("{folder}/points.sld"),
+            format!("{folder}/report.html"),
             format!("{folder}/summary.json")
         ]
     );
