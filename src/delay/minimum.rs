@@ -14,7 +14,7 @@ const MIXING_WEIGHT: f64 = 0.25;
 const MIXING_STEP_S: f64 = 0.5;
 
 /// A curve's minimum.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Minimum {
     /// Delay, s.
     pub delay: f64,
