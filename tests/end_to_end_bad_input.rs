@@ -212,7 +212,13 @@ fn a_last_line_cut_off() {
 fn utf_16_and_byte_order_marks() {
     let farm = farm();
     assert_eq!(farm.run(&["--quiet"]).status, 0);
-    let before = farm.results();
+    // The record of the run holds a hash of the input's bytes.
+    let results = || {
+        let mut files = farm.results();
+        files.remove("run.json");
+        files
+    };
+    let before = results();
     let text = farm.text(LOG);
     let utf_8 = [b"\xef\xbb\xbf".as_slice(), text.as_bytes()].concat();
     let little: Vec<u8> = "\u{feff}"
@@ -228,10 +234,7 @@ fn utf_16_and_byte_order_marks() {
     for bytes in [utf_8, little, big] {
         farm.write(LOG, &bytes);
         assert_eq!(farm.run(&["--quiet"]).status, 0);
-        assert!(
-            farm.results() == before,
-            "other bytes, same log, other results"
-        );
+        assert!(results() == before, "other bytes, same log, other results");
     }
 }
 

@@ -29,13 +29,6 @@ fn command(farm: &Farm, arguments: &[&str]) -> Command {
     command
 }
 
-/// Results for people: without what the batch keeps for itself.
-fn results(farm: &Farm) -> Files {
-    let mut files = farm.results();
-    files.retain(|name, _| !name.contains(".fanmill/"));
-    files
-}
-
 fn same(a: &Files, b: &Files) {
     let names = |f: &Files| f.keys().cloned().collect::<Vec<_>>();
     assert_eq!(names(a), names(b));
@@ -50,7 +43,7 @@ fn written(farm: &Farm) -> Vec<(String, std::time::SystemTime)> {
         let path = farm.path(name);
         path.metadata().and_then(|m| m.modified()).expect("a time")
     };
-    let names = results(farm).into_keys();
+    let names = farm.results().into_keys();
     names
         .map(|n| {
             if n.starts_with("results/") {
@@ -77,14 +70,14 @@ fn changed(before: &[(String, std::time::SystemTime)], farm: &Farm) -> Vec<Strin
 fn a_second_run_does_only_what_is_missing_or_changed() {
     let farm = Farm::demo();
     assert_eq!(fanmill(&farm, &["run"]).0, 0);
-    let first = results(&farm);
+    let first = farm.results();
     let times = written(&farm);
     assert!(times.len() > 5 * 10, "{}", times.len());
 
     // Nothing changed: nothing is written but the tables.
     assert_eq!(fanmill(&farm, &["run"]).0, 0);
     assert_eq!(changed(&times, &farm), [""; 0]);
-    same(&first, &results(&farm));
+    same(&first, &farm.results());
 
     // One file is gone: its field alone is written again.
     let lost = times
@@ -99,17 +92,17 @@ fn a_second_run_does_only_what_is_missing_or_changed() {
         !again.is_empty() && again.iter().all(|n| n.starts_with(folder)),
         "{again:?}"
     );
-    same(&first, &results(&farm));
+    same(&first, &farm.results());
 
     // All anew when asked.
     let times = written(&farm);
     assert_eq!(fanmill(&farm, &["run", "--force"]).0, 0);
     assert_eq!(changed(&times, &farm).len(), times.len());
-    same(&first, &results(&farm));
+    same(&first, &farm.results());
 
     // A setting of how results are written: all fields, but no evidence is gathered again.
     let kept = |farm: &Farm| {
-        let mut files = farm.results();
+        let mut files = harness::files(&farm.path("results"));
         files.retain(|name, _| name.ends_with(".machines") || name.ends_with(".scale"));
         files
     };
@@ -121,7 +114,7 @@ fn a_second_run_does_only_what_is_missing_or_changed() {
     let fresh = Farm::demo();
     fresh.edit("job.toml", |t| t.replace("t/ha", "kg/ha"));
     assert_eq!(fanmill(&fresh, &["run"]).0, 0);
-    same(&results(&fresh), &results(&farm));
+    same(&fresh.results(), &farm.results());
 
     // Another ticket: what follows from it, as if there had been no run before.
     for farm in [&farm, &fresh] {
@@ -134,7 +127,7 @@ fn a_second_run_does_only_what_is_missing_or_changed() {
     std::fs::remove_dir_all(fresh.path("results")).unwrap();
     assert_eq!(fanmill(&farm, &["run"]).0, 0);
     assert_eq!(fanmill(&fresh, &["run"]).0, 0);
-    same(&results(&fresh), &results(&farm));
+    same(&fresh.results(), &farm.results());
 }
 
 /// `kill -9` at moments spread over a run, one after the other on the same results; no file is half, nothing is lost.
@@ -144,7 +137,7 @@ fn a_killed_run_goes_on() {
     let start = Instant::now();
     assert_eq!(fanmill(&farm, &["run"]).0, 0);
     let whole = start.elapsed();
-    let undisturbed = results(&farm);
+    let undisturbed = farm.results();
     std::fs::remove_dir_all(farm.path("results")).unwrap();
     let moments: u32 = std::env::var("FANMILL_KILLS").map_or(6, |n| n.parse().expect("a number"));
     let mut killed = 0;
@@ -163,7 +156,7 @@ fn a_killed_run_goes_on() {
         child.kill().expect("killed");
         child.wait().expect("gone");
         // What stands is what an undisturbed run writes, to the last byte: whole files or none.
-        for (name, bytes) in results_if_any(&farm) {
+        for (name, bytes) in farm.results() {
             let field = name.matches('/').count() > 3 && !name.contains(".part");
             if field {
                 assert!(
@@ -179,22 +172,14 @@ fn a_killed_run_goes_on() {
     );
     println!("{killed} of {moments} runs killed at work");
     assert_eq!(fanmill(&farm, &["run"]).0, 0);
-    same(&undisturbed, &results(&farm));
-}
-
-fn results_if_any(farm: &Farm) -> Files {
-    if farm.path("results").exists() {
-        results(farm)
-    } else {
-        Files::new()
-    }
+    same(&undisturbed, &farm.results());
 }
 
 #[test]
 fn shards_and_merges_give_the_bytes_of_one_run() {
     let farm = Farm::demo();
     assert_eq!(fanmill(&farm, &["run"]).0, 0);
-    let one = results(&farm);
+    let one = farm.results();
     std::fs::remove_dir_all(farm.path("results")).unwrap();
     for act in ACTS {
         // Side by side, as a scheduler starts them.
@@ -216,12 +201,12 @@ fn shards_and_merges_give_the_bytes_of_one_run() {
         let (status, said) = fanmill(&farm, &["merge", "--act", act]);
         assert_eq!(status, 0, "{said}");
     }
-    same(&one, &results(&farm));
+    same(&one, &farm.results());
     // A whole run afterwards has nothing left to do.
     let times = written(&farm);
     assert_eq!(fanmill(&farm, &["run"]).0, 0);
     assert_eq!(changed(&times, &farm), [""; 0]);
-    same(&one, &results(&farm));
+    same(&one, &farm.results());
 }
 
 #[test]
@@ -234,7 +219,7 @@ fn a_failed_field_of_a_shard_costs_itself_alone() {
     };
     std::fs::write(log(&farm), "this is no log\n").unwrap();
     assert_eq!(fanmill(&farm, &["run"]).0, 1);
-    let one = results(&farm);
+    let one = farm.results();
     std::fs::remove_dir_all(farm.path("results")).unwrap();
     let mut failed = 0;
     for act in ACTS {
@@ -244,7 +229,7 @@ fn a_failed_field_of_a_shard_costs_itself_alone() {
         fanmill(&farm, &["merge", "--act", act]);
     }
     assert_eq!(failed, 3, "one shard has a failed field in every act");
-    same(&one, &results(&farm));
+    same(&one, &farm.results());
 }
 
 fn walk(folder: &Path) -> Vec<std::path::PathBuf> {

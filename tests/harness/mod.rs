@@ -88,8 +88,11 @@ impl Farm {
         files(&self.path(""))
     }
 
+    /// Results, without what the batch keeps for itself.
     pub fn results(&self) -> Files {
-        files(&self.path("results"))
+        let mut files = files(&self.path("results"));
+        files.retain(|name, _| !name.starts_with(".fanmill/"));
+        files
     }
 
     /// Runs the job and sees that every invariant holds and that no input has changed.
