@@ -15,12 +15,16 @@ pub enum LogColumn {
     Y,
     /// Time at the end of the row's interval.
     Time,
+    /// Date, where it stands apart from the time of day.
+    Date,
     /// Length of the row's interval.
     Interval,
     /// Wet mass flow at the sensor.
     Flow,
     /// Wet mass of the row.
     Mass,
+    /// Mass per area.
+    Yield,
     /// Moisture, wet basis.
     Moisture,
     /// Machine name.
@@ -47,15 +51,17 @@ pub enum LogColumn {
 
 impl LogColumn {
     /// Every column.
-    pub const ALL: [LogColumn; 19] = [
+    pub const ALL: [LogColumn; 21] = [
         LogColumn::Lon,
         LogColumn::Lat,
         LogColumn::X,
         LogColumn::Y,
         LogColumn::Time,
+        LogColumn::Date,
         LogColumn::Interval,
         LogColumn::Flow,
         LogColumn::Mass,
+        LogColumn::Yield,
         LogColumn::Moisture,
         LogColumn::Machine,
         LogColumn::WorkState,
@@ -77,9 +83,11 @@ impl LogColumn {
             LogColumn::X => "x",
             LogColumn::Y => "y",
             LogColumn::Time => "time",
+            LogColumn::Date => "date",
             LogColumn::Interval => "interval",
             LogColumn::Flow => "flow",
             LogColumn::Mass => "mass",
+            LogColumn::Yield => "yield",
             LogColumn::Moisture => "moisture",
             LogColumn::Machine => "machine",
             LogColumn::WorkState => "work_state",
@@ -111,9 +119,11 @@ impl LogColumn {
             LogColumn::Time | LogColumn::Interval => Some(Quantity::Time),
             LogColumn::Flow => Some(Quantity::MassFlow),
             LogColumn::Mass => Some(Quantity::Mass),
+            LogColumn::Yield => Some(Quantity::Yield),
             LogColumn::Moisture => Some(Quantity::Percent),
             LogColumn::Speed => Some(Quantity::Speed),
-            LogColumn::Machine
+            LogColumn::Date
+            | LogColumn::Machine
             | LogColumn::WorkState
             | LogColumn::Load
             | LogColumn::Pass

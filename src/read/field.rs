@@ -7,6 +7,7 @@ use super::error::{ReadError, ReadErrorKind};
 use super::find::{InputFile, find};
 use super::log_file::LogFile;
 use super::position::{Positions, positions};
+use super::recognise::Known;
 use super::{FieldInput, boundary, merge, tickets};
 use crate::job::{FieldSeason, Job};
 use crate::place::Place;
@@ -97,7 +98,15 @@ fn read_log(
     file: &InputFile,
 ) -> Result<(LogFile, Positions), ReadError> {
     refuse_other_formats(file)?;
-    let mut log = LogFile::read(&file.path, &file.shown, &job.log, &field.crop, zone)?;
+    let known = Known {
+        crop: &field.crop,
+        crop_known: true,
+        season: Some(field.season),
+        width: default_width(job, field),
+        zone,
+        decimal_comma: false,
+    };
+    let mut log = LogFile::read(&file.path, &file.shown, &job.log, &known)?;
     let positions = positions(&mut log, job.log.crs.as_deref())?;
     Ok((log, positions))
 }
@@ -123,6 +132,13 @@ fn refuse_other_formats(file: &InputFile) -> Result<(), ReadError> {
         format!("a .{extension} file"),
     )
     .hinted("export the log as CSV; this version reads no other format of logs"))
+}
+
+/// The width of the header, where the job gives one and the same for all machines of the field.
+fn default_width(job: &Job, field: &FieldSeason) -> Option<f64> {
+    let name = default_machine(job, field);
+    let machine = job.machines.iter().find(|m| m.name == name);
+    machine.and_then(|m| m.header_width).or(job.log.width)
 }
 
 /// The machine of rows that name none: the field's, else the job's only one, else a name of ours.

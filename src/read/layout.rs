@@ -1,7 +1,7 @@
 //! How the rows of one log file are laid out: which field of a row is which column, in which unit.
 
-use super::columns::{FoundColumn, Recognised, recognise};
 use super::error::{ReadError, ReadErrorKind};
+use super::recognise::{ClockForm, FoundColumn, Recognised, Severity};
 use crate::crop::Crop;
 use crate::job::suggest::nearest;
 use crate::job::{LogColumn, LogSettings};
@@ -9,7 +9,7 @@ use crate::place::Place;
 use crate::summary::Remark;
 
 /// The columns that hold plain numbers, in the order of [`Numbers`].
-pub(super) const NUMBERS: [LogColumn; 13] = [
+pub(super) const NUMBERS: [LogColumn; 14] = [
     LogColumn::Lon,
     LogColumn::Lat,
     LogColumn::X,
@@ -17,6 +17,7 @@ pub(super) const NUMBERS: [LogColumn; 13] = [
     LogColumn::Interval,
     LogColumn::Flow,
     LogColumn::Mass,
+    LogColumn::Yield,
     LogColumn::Moisture,
     LogColumn::Speed,
     LogColumn::Distance,
@@ -45,10 +46,16 @@ pub(super) struct Layout {
     pub numbers: Vec<NumberColumn>,
     /// Time: its field, and seconds in one of its unit.
     pub time: Option<(usize, f64)>,
+    /// Date, where it stands apart from the time of day.
+    pub date: Option<usize>,
+    /// What the cells of the time are.
+    pub clock: ClockForm,
     /// Machine name.
     pub machine: Option<usize>,
     /// Work state.
     pub work: Option<usize>,
+    /// Whether 1 in it means raised.
+    pub work_inverted: bool,
     /// Load id.
     pub load: Option<usize>,
     /// Pass number.
@@ -61,14 +68,14 @@ impl Layout {
     /// The layout that these headers have. `file`: the log's path, for messages.
     pub fn new(
         headers: Vec<String>,
+        recognised: &Recognised,
         settings: &LogSettings,
         crop: &Crop,
         file: &str,
         warnings: &mut Vec<Remark>,
     ) -> Result<Layout, ReadError> {
-        let recognised = recognise(&headers, settings);
-        indispensable(&recognised, &headers, settings, file)?;
-        warn(&recognised, &headers, file, warnings);
+        indispensable(recognised, &headers, settings, file)?;
+        warn(recognised, &headers, file, warnings);
         let field = |column| recognised.get(column).map(|f| f.index);
         let degrees = field(LogColumn::Lon).is_some() && field(LogColumn::Lat).is_some();
         let mut numbers: Vec<NumberColumn> = Vec::new();
@@ -92,12 +99,13 @@ impl Layout {
             });
         }
         numbers.sort_by_key(|n| n.field);
-        let time = recognised
-            .get(LogColumn::Time)
-            .map(|f| (f.index, f.unit.map_or(1.0, |u| u.factor(crop.bushel_kg))));
+        let time = field(LogColumn::Time).map(|f| (f, recognised.clock_factor));
         Ok(Layout {
             numbers,
             time,
+            date: field(LogColumn::Date).filter(|_| time.is_some()),
+            clock: recognised.clock_form,
+            work_inverted: recognised.work_inverted,
             machine: field(LogColumn::Machine),
             work: field(LogColumn::WorkState),
             load: field(LogColumn::Load),
@@ -166,14 +174,24 @@ fn indispensable(
     {
         return Err(no_unit(found, headers, file));
     }
-    let grain: Vec<&FoundColumn> = [LogColumn::Flow, LogColumn::Mass]
+    if let Some(question) = recognised.questions.iter().find(|q| q.indispensable) {
+        let place = Place::file(file).column(headers[question.index].clone());
+        let error = ReadError::new(
+            ReadErrorKind::TwoReadings,
+            place,
+            "a column that can be read in one way",
+            format!("several: {}", question.text),
+        );
+        return Err(error.hinted(in_a_line(&question.lines)));
+    }
+    let grain: Vec<&FoundColumn> = [LogColumn::Flow, LogColumn::Mass, LogColumn::Yield]
         .into_iter()
         .filter_map(|c| recognised.get(c))
         .collect();
     match grain.first() {
         None => Err(absent(
             recognised,
-            &[LogColumn::Flow, LogColumn::Mass],
+            &[LogColumn::Flow, LogColumn::Mass, LogColumn::Yield],
             headers,
             file,
         )
@@ -205,6 +223,12 @@ fn absent(
     );
     let near = nearest(wanted, headers.iter().map(String::as_str));
     Some(error.maybe_hinted(near.map(|h| format!("did you mean \"{h}\"?"))))
+}
+
+/// What settles a question, in a line: `write under [log] … or …`.
+fn in_a_line(lines: &[String]) -> String {
+    let lines: Vec<String> = lines.iter().map(|l| l.replace('\n', ", ")).collect();
+    format!("write in the job file: [log] {}", lines.join(" or "))
 }
 
 fn is_grid(found: &FoundColumn) -> bool {
@@ -256,6 +280,25 @@ fn warn(recognised: &Recognised, headers: &[String], file: &str, warnings: &mut 
         warnings.push(Remark::new(
             "no-unit",
             format!("{text}; until then the column is not read"),
+        ));
+    }
+    for question in recognised.questions.iter().filter(|q| !q.indispensable) {
+        let place = Place::file(file).column(headers[question.index].clone());
+        warnings.push(Remark::new(
+            "two-readings",
+            format!("{place}: {}; {}", question.text, in_a_line(&question.lines)),
+        ));
+    }
+    for remark in recognised
+        .remarks
+        .iter()
+        .filter(|r| r.severity == Severity::Warn)
+    {
+        let mut place = Place::file(file);
+        place.column = remark.index.and_then(|k| headers.get(k)).cloned();
+        warnings.push(Remark::new(
+            remark.code,
+            format!("{place}: {}", remark.text),
         ));
     }
     for (column, _) in &recognised.absent {

@@ -4,12 +4,12 @@ use std::collections::HashMap;
 use std::path::Path;
 
 use csv::ByteRecord;
-use jiff::tz::TimeZone;
 
 use super::Unreadable;
 use super::error::{ReadError, ReadErrorKind};
 use super::layout::{Layout, NUMBERS};
 use super::log_row::{DECIMAL_POINT, Fault, Row, holds_rows, lines, parse, pass_number};
+use super::recognise::{Known, Recognised, SAMPLE_ROWS, Sample, recognise};
 use super::text::{Separated, csv_error, decode};
 use super::time::TimeReader;
 use crate::crop::Crop;
@@ -25,6 +25,7 @@ pub(super) struct LogFile {
     pub path: String,
     pub clock: Clock,
     pub layout: Layout,
+    pub recognised: Recognised,
     /// Data row, from 1.
     pub row: Vec<u32>,
     /// The columns of [`NUMBERS`], SI; empty where the file has none.
@@ -81,13 +82,13 @@ impl Names {
 }
 
 impl LogFile {
-    /// Reads a file. `path`: where it is; `file`: its name for messages and results.
+    /// Reads a file. `path`: where it is; `file`: its name for messages and results; `known`: what is known of it
+    /// beside its contents.
     pub fn read(
         path: &Path,
         file: &str,
         settings: &LogSettings,
-        crop: &Crop,
-        zone: &TimeZone,
+        known: &Known<'_>,
     ) -> Result<LogFile, ReadError> {
         let mut table = Separated::open(path, file, "rows")?;
         let mut log = LogFile {
@@ -95,10 +96,26 @@ impl LogFile {
             ..LogFile::default()
         };
         let headers = std::mem::take(&mut table.headers);
-        let layout = Layout::new(headers, settings, crop, file, &mut log.warnings)?;
+        let known = &Known {
+            decimal_comma: table.decimal_comma(),
+            ..*known
+        };
+        let crop = known.crop;
+        let (first, sample) = look(&mut table, file, &headers)?;
+        let recognised = recognise(&sample, settings, known);
+        drop(sample);
+        let layout = Layout::new(
+            headers,
+            &recognised,
+            settings,
+            crop,
+            file,
+            &mut log.warnings,
+        )?;
         let factor = layout.time.map_or(1.0, |(_, factor)| factor);
-        let mut times = TimeReader::new(zone, factor, table.decimal_comma());
-        let rows = log.read_rows(&mut table, &layout, &mut times, crop)?;
+        let mut times = TimeReader::new(known.zone, layout.clock, factor, known.decimal_comma);
+        let rows = log.read_rows(first, &mut table, &layout, &mut times, crop)?;
+        log.recognised = recognised;
         log.clock = times.clock;
         if rows == 0 {
             return Err(ReadError::new(
@@ -128,6 +145,7 @@ impl LogFile {
 
     fn read_rows(
         &mut self,
+        first: Vec<(ByteRecord, u64)>,
         table: &mut Separated,
         layout: &Layout,
         times: &mut TimeReader<'_>,
@@ -136,14 +154,25 @@ impl LogFile {
         let decimal_comma = table.decimal_comma();
         let mut record = ByteRecord::new();
         let mut rows = 0u32;
-        while table
-            .rows
-            .read_byte_record(&mut record)
-            .map_err(|e| csv_error(&self.path, e))?
-        {
+        let mut first = first.into_iter();
+        loop {
+            // The rows that were looked at, then those behind them.
+            let lines = match first.next() {
+                Some((row, lines)) => {
+                    record = row;
+                    lines
+                }
+                None if table
+                    .rows
+                    .read_byte_record(&mut record)
+                    .map_err(|e| csv_error(&self.path, e))? =>
+                {
+                    lines(&record, &table.rows)
+                }
+                None => break,
+            };
             rows = self.count(rows, 1)?;
             let parsed = parse(&record, layout, times, decimal_comma);
-            let lines = lines(&record, &table.rows);
             if lines > 1 && (parsed.is_err() || holds_rows(&record, table.separator)) {
                 rows = self.open_quote(rows, lines, layout)?;
                 continue;
@@ -267,6 +296,32 @@ impl LogFile {
             self.warnings.push(Remark::new("other-crop", text));
         }
     }
+}
+
+/// The first rows of a table: as they are, each with the lines that it takes, and column by column.
+fn look(
+    table: &mut Separated,
+    file: &str,
+    headers: &[String],
+) -> Result<(Vec<(ByteRecord, u64)>, Sample), ReadError> {
+    let mut sample = Sample::new(headers, &[], table.decimal_comma());
+    let mut first = Vec::new();
+    while first.len() < SAMPLE_ROWS {
+        let mut record = ByteRecord::new();
+        if !table
+            .rows
+            .read_byte_record(&mut record)
+            .map_err(|e| csv_error(file, e))?
+        {
+            break;
+        }
+        let lines = lines(&record, &table.rows);
+        if lines <= 1 && record.len() >= headers.len() {
+            sample.push(record.iter());
+        }
+        first.push((record, lines));
+    }
+    Ok((first, sample))
 }
 
 #[cfg(test)]

@@ -1,7 +1,6 @@
 //! Files into values: logs, tickets, boundaries. Nothing below this module opens an input file.
 
 mod boundary;
-mod columns;
 mod error;
 mod field;
 mod find;
@@ -11,14 +10,15 @@ mod log_row;
 mod merge;
 mod number;
 mod position;
+mod recognise;
 mod text;
 mod ticket_row;
 mod tickets;
 mod time;
 
-pub use columns::{FoundColumn, Recognised, recognise};
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
+pub use recognise::{ColumnRemark, FoundColumn, Question, Recognised, Severity};
 
 use geo::MultiPolygon;
 

@@ -3,7 +3,6 @@
 use csv::ByteRecord;
 use jiff::tz::TimeZone;
 
-use super::columns::name_and_unit;
 use super::error::{ReadError, ReadErrorKind};
 use super::number::number;
 use super::text::{decode, shown};
@@ -11,7 +10,24 @@ use super::time::of_text;
 use super::{Ticket, TicketUse};
 use crate::place::Place;
 use crate::summary::Remark;
-use crate::units::{Quantity, tokens};
+use crate::units::{Quantity, Unit, tokens};
+
+/// Whether the words of a header are one of `names` and then nothing, or a unit of `quantity`; and that unit.
+fn name_and_unit(
+    words: &[String],
+    names: &[&str],
+    quantity: Option<Quantity>,
+) -> Option<Option<&'static Unit>> {
+    (1..=words.len()).rev().find_map(|k| {
+        if !names.contains(&words[..k].join("_").as_str()) {
+            return None;
+        }
+        match &words[k..] {
+            [] => Some(None),
+            rest => quantity?.unit_of_tokens(rest).map(Some),
+        }
+    })
+}
 
 /// The columns of a ticket file.
 pub(super) struct Layout {

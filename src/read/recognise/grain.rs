@@ -1,0 +1,525 @@
+//! Which column is the grain, and in which unit: of all readings that words and units allow, the one under which the
+//! field yields what a field can.
+//!
+//! Each reading has a score, the logarithm of how believable it is. Where the best does not stand far above the next
+//! one that would make another map, nothing is chosen and the user is asked.
+
+use super::assign::{how, stated_unit};
+use super::motion::{Motion, median};
+use super::prove::{Systems, customary};
+use super::roles::{Fit, Role, SaidMoisture};
+use super::sample::Sample;
+use super::{FoundColumn, Recognised, Severity};
+use crate::crop::Crop;
+use crate::job::{GrainMoisture, LogColumn, LogSettings};
+use crate::units::{HECTARE_M2, Unit};
+
+/// How far the best reading must stand above the next: 10 to 1 (our choice).
+const DECIDED: f64 = std::f64::consts::LN_10;
+/// A unit of pounds and feet in a metric file, or the reverse: 1 to 30 (our choice).
+const OTHER_SYSTEM: f64 = -3.4;
+/// A reading that the words do not name first: 1 to 3 (our choice).
+const NOT_NAMED: f64 = -1.1;
+/// What intervals of different length say against a reading: 1 to 1,000 (our choice; the test behind it is stricter).
+const DISPROVED: f64 = -6.9;
+/// Highest believed yield of a crop over its usual one (our choice: of the crop table's bounds this leaves about the
+/// world's better fields, 9 t/ha of maize, 4.4 of wheat, 3.3 of soybean).
+const HIGHEST_OVER_USUAL: f64 = 4.5;
+/// Spread of field yields of one crop, as a standard deviation of the logarithm (our choice: two thirds of fields
+/// between half and double of usual).
+const SPREAD: f64 = 0.6;
+
+/// What the rest of the file says.
+pub(super) struct Evidence<'a> {
+    pub sample: &'a Sample,
+    pub motion: Option<&'a Motion>,
+    /// Seconds that each row stands for.
+    pub elapsed: Option<&'a [f64]>,
+    /// Width that is cut, m.
+    pub width: Option<f64>,
+    pub systems: Systems,
+    pub crop: &'a Crop,
+    /// Whether the crop is the job's (otherwise any crop is possible).
+    pub crop_known: bool,
+}
+
+/// One reading of one header.
+#[derive(Debug, Clone, Copy)]
+struct Reading {
+    role: Role,
+    unit: &'static Unit,
+    score: f64,
+    /// Yield that it makes, kg/ha, where that can be told.
+    yields: Option<f64>,
+    /// Whether the header or the job states the unit.
+    stated: bool,
+}
+
+/// Chooses the grain among its candidates, or asks.
+pub(super) fn choose(
+    mut candidates: Vec<Role>,
+    settings: &LogSettings,
+    e: &Evidence<'_>,
+    out: &mut Recognised,
+) {
+    candidates.retain(|role| {
+        let column = &e.sample.columns[role.index];
+        let total = role.fit != Fit::Mapped
+            && (role.sum || (column.is_numeric() && super::clock::grows(column)));
+        if total {
+            out.remark(
+                Severity::Odd,
+                "running-total",
+                "it is a running total, not the grain of a row; it is not read".to_owned(),
+                Some(role.index),
+            );
+        }
+        !total
+    });
+    // As harvested before any other moisture, flow before mass before yield; each header with its readings.
+    let mapped = candidates.iter().any(|r| r.fit == Fit::Mapped);
+    candidates.retain(|r| !mapped || r.fit <= Fit::OwnNameAndUnit);
+    candidates.sort_by_key(|r| (r.fit != Fit::Mapped, preference(r), r.fit));
+    let Some(first) = candidates.first().copied() else {
+        return;
+    };
+    let header = first.index;
+    let of_header: Vec<Role> = candidates
+        .iter()
+        .filter(|r| r.index == header)
+        .copied()
+        .collect();
+    let mut readings = readings(&of_header, settings, e);
+    readings.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let Some(best) = readings.first().copied() else {
+        out.columns.push(found(&first, None, String::new()));
+        return;
+    };
+    let rival = readings.iter().skip(1).find(|r| !same_map(&best, r, e));
+    let decided = rival.is_none_or(|r| best.score - r.score >= DECIDED);
+    if best.stated {
+        stated(&best, settings, e, out);
+    } else if decided && best.yields.is_some() {
+        inferred(&best, rival, e, out);
+    } else {
+        ask(&first, &readings, e, out);
+        return;
+    }
+    beside(&candidates, &best, settings, out);
+    moisture(&best.role, settings, e, out);
+}
+
+/// Order in which columns of grain are taken.
+fn preference(role: &Role) -> (u8, u8, u8) {
+    let moisture = match role.moisture {
+        SaidMoisture::Wet => 0,
+        SaidMoisture::Nothing => 1,
+        SaidMoisture::At(_) => 2,
+        SaidMoisture::Dry => 3,
+    };
+    let kind = match role.column {
+        LogColumn::Flow => 0,
+        LogColumn::Mass => 1,
+        _ => 2,
+    };
+    // A column whose unit is written stands before one whose unit is open, and a yield said to be dry last of all.
+    let open = u8::from(role.unit.is_none() && !matches!(role.fit, Fit::OwnName));
+    (u8::from(moisture >= 2), open, moisture.min(1) * 3 + kind)
+}
+
+/// All readings of one header: each column that it can be, in each unit that it can have.
+fn readings(roles: &[Role], settings: &LogSettings, e: &Evidence<'_>) -> Vec<Reading> {
+    let mut out = Vec::new();
+    let says = says_of_intervals(roles, e);
+    for (k, role) in roles.iter().enumerate() {
+        let Some(quantity) = role.column.quantity() else {
+            continue;
+        };
+        let stated = stated_unit(role, settings);
+        for unit in quantity.units().filter(|u| stated.is_none_or(|s| s == *u)) {
+            let yields = yield_of(role, unit, e);
+            let mut score = if k == 0 { 0.0 } else { NOT_NAMED };
+            score += believable(yields, e) + common(unit);
+            score += match (customary(unit), e.systems) {
+                (
+                    Some(true),
+                    Systems {
+                        customary: 0,
+                        metric: 1..,
+                    },
+                )
+                | (
+                    Some(false),
+                    Systems {
+                        metric: 0,
+                        customary: 1..,
+                    },
+                ) => OTHER_SYSTEM,
+                _ => 0.0,
+            };
+            score += match (says, role.column) {
+                (Some(LogColumn::Flow), LogColumn::Mass)
+                | (Some(LogColumn::Mass), LogColumn::Flow) => DISPROVED,
+                _ => 0.0,
+            };
+            out.push(Reading {
+                role: *role,
+                unit,
+                score,
+                yields,
+                stated: stated.is_some(),
+            });
+        }
+    }
+    out
+}
+
+/// How usual a unit is in logs, as the logarithm of a share (our choice).
+fn common(unit: &Unit) -> f64 {
+    match unit.symbol {
+        "kg/s" | "lb/s" | "t/h" | "kg" | "lb" | "t/ha" | "bu/ac" | "kg/ha" => 0.0,
+        "dt/ha" | "lb/ac" | "kg/h" | "bu/h" | "lb/min" | "lb/h" => -0.7,
+        _ => -2.3,
+    }
+}
+
+/// The yield of the moving, working rows, kg/ha.
+fn yield_of(role: &Role, unit: &Unit, e: &Evidence<'_>) -> Option<f64> {
+    let factor = unit.factor(e.crop.bushel_kg);
+    let values = &e.sample.columns[role.index].numbers;
+    let positive = |v: f64| if v > 0.0 { v } else { f64::NAN };
+    match role.column {
+        LogColumn::Yield => median(values.iter().map(|v| positive(*v))).map(|v| v * factor),
+        LogColumn::Flow => {
+            let (motion, elapsed, width) = (e.motion?, e.elapsed?, e.width?);
+            motion
+                .per_way(|k| positive(values[k]) * elapsed[k])
+                .map(|r| r.median * factor / width * HECTARE_M2)
+        }
+        _ => {
+            let (motion, width) = (e.motion?, e.width?);
+            motion
+                .per_way(|k| positive(values[k]))
+                .map(|r| r.median * factor / width * HECTARE_M2)
+        }
+    }
+}
+
+/// How believable a field yield is, as the logarithm of its density over that of the usual yield.
+fn believable(yields: Option<f64>, e: &Evidence<'_>) -> f64 {
+    let Some(y) = yields else { return 0.0 };
+    let (usual, spread) = if e.crop_known {
+        (e.crop.highest_yield / HIGHEST_OVER_USUAL, SPREAD)
+    } else {
+        (5_000.0, 1.5 * SPREAD)
+    };
+    let z = (y / usual).ln() / spread;
+    if !z.is_finite() {
+        -20.0
+    } else {
+        (-0.5 * z * z).max(-20.0)
+    }
+}
+
+/// What rows of another length than usual say: a flow does not care how long its row is, a mass grows with it.
+///
+/// Each such row is held against its neighbours of usual length. The median of ln(value / neighbours) over
+/// ln(interval / usual) is 0 for a flow and 1 for a mass; it must be within 0.35 of one, and three standard errors from
+/// the other.
+fn says_of_intervals(roles: &[Role], e: &Evidence<'_>) -> Option<LogColumn> {
+    let elapsed = e.elapsed?;
+    let role = roles.first()?;
+    let values = &e.sample.columns[role.index].numbers;
+    let usual = median(elapsed.iter().copied().filter(|t| *t > 0.0))?;
+    let is_usual = |k: usize| (elapsed[k] / usual - 1.0).abs() < 0.1 && values[k] > 0.0;
+    let mut slopes = Vec::new();
+    for k in 1..values.len().saturating_sub(1) {
+        let longer = elapsed[k] / usual;
+        if !((1.25..4.0).contains(&longer) || (0.25..0.8).contains(&longer))
+            || !(values[k] > 0.0)
+            || !is_usual(k - 1)
+            || !is_usual(k + 1)
+        {
+            continue;
+        }
+        let neighbours = 0.5 * (values[k - 1] + values[k + 1]);
+        slopes.push((values[k] / neighbours).ln() / longer.ln());
+    }
+    if slopes.len() < 6 {
+        return None;
+    }
+    let middle = median(slopes.iter().copied())?;
+    let mad = median(slopes.iter().map(|s| (s - middle).abs()))?;
+    // 1.4826 MAD = σ and 1.2533 σ/√n = the standard error of a median, both for normal errors.
+    let se = (1.4826 * 1.2533 * mad / (slopes.len() as f64).sqrt()).max(0.02);
+    if middle.abs() < 0.35 && (1.0 - middle) > 3.0 * se {
+        Some(LogColumn::Flow)
+    } else if (middle - 1.0).abs() < 0.35 && middle > 3.0 * se {
+        Some(LogColumn::Mass)
+    } else {
+        None
+    }
+}
+
+/// Whether two readings make the same map: a flow and a mass of rows that all last one second.
+fn same_map(a: &Reading, b: &Reading, e: &Evidence<'_>) -> bool {
+    let close = |a: f64, b: f64| (a / b).ln().abs() < 0.02;
+    let by_yield = a.yields.zip(b.yields).is_some_and(|(a, b)| close(a, b));
+    by_yield && a.role.column != b.role.column && e.elapsed.is_some()
+}
+
+fn found(role: &Role, unit: Option<&'static Unit>, why: String) -> FoundColumn {
+    FoundColumn {
+        column: role.column,
+        index: role.index,
+        unit,
+        mapped: role.fit == Fit::Mapped,
+        how: format!("{}{why}", how(role.fit)),
+    }
+}
+
+fn phrase(yields: f64) -> String {
+    format!("{:.1} t/ha", yields / 1000.0)
+}
+
+/// The unit is written: it is taken, unless no field yields so and another unit is plain.
+fn stated(best: &Reading, settings: &LogSettings, e: &Evidence<'_>, out: &mut Recognised) {
+    let why = best.yields.map_or_else(String::new, |y| {
+        format!("; the field then yields {}", phrase(y))
+    });
+    let impossible = best
+        .yields
+        .is_some_and(|y| y > e.crop.highest_yield || y < 100.0);
+    if impossible && let Some(quantity) = best.role.column.quantity() {
+        let mut others: Vec<Reading> = quantity
+            .units()
+            .filter(|u| *u != best.unit)
+            .map(|unit| {
+                let yields = yield_of(&best.role, unit, e);
+                Reading {
+                    unit,
+                    yields,
+                    score: believable(yields, e) + common(unit),
+                    ..*best
+                }
+            })
+            .filter(|r| r.score > -3.0)
+            .collect();
+        others.sort_by(|a, b| b.score.total_cmp(&a.score));
+        let yields = best.yields.map_or_else(String::new, phrase);
+        if best.role.fit == Fit::Mapped
+            && settings
+                .units
+                .iter()
+                .any(|(n, _)| n == best.role.column.name())
+        {
+            out.remark(Severity::Warn, "unit-doubtful", format!("in {} the field would yield {yields}, which no field does; the job says so, and it is read so", best.unit), Some(best.role.index));
+        } else {
+            let readings: Vec<String> = others
+                .iter()
+                .take(3)
+                .map(|r| {
+                    format!(
+                        "{} would make {}",
+                        r.unit,
+                        r.yields.map_or_else(String::new, phrase)
+                    )
+                })
+                .collect();
+            let header = &e.sample.columns[best.role.index].header;
+            let name = best.role.column.name();
+            let lines = others
+                .iter()
+                .map(|r| r.unit)
+                .chain([best.unit])
+                .take(4)
+                .map(|u| {
+                    format!(
+                        "columns = {{ {name} = \"{}\" }}\nunits = {{ {name} = \"{u}\" }}",
+                        escaped(header)
+                    )
+                })
+                .collect();
+            let other = if readings.is_empty() {
+                "no other unit helps".to_owned()
+            } else {
+                readings.join(", ")
+            };
+            out.ask(
+                best.role.index,
+                format!(
+                    "in {} the field would yield {yields}, which no field does; {other}",
+                    best.unit
+                ),
+                lines,
+                true,
+            );
+        }
+    }
+    out.columns.push(found(&best.role, Some(best.unit), why));
+}
+
+/// A header in TOML quotes.
+pub(super) fn escaped(header: &str) -> String {
+    header.replace('\\', "\\\\").replace('"', "\\\"")
+}
+
+/// The unit follows from the values: it is taken, and said.
+fn inferred(best: &Reading, rival: Option<&Reading>, e: &Evidence<'_>, out: &mut Recognised) {
+    let yields = best.yields.map_or_else(String::new, phrase);
+    let other = rival.map_or_else(String::new, |r| {
+        let made = r
+            .yields
+            .map_or_else(String::new, |y| format!(": {}", phrase(y)));
+        format!(
+            "; the next best reading, {} in {}{made}, is far less likely",
+            r.role.column.name(),
+            r.unit
+        )
+    });
+    let system = match (customary(best.unit), e.systems) {
+        (
+            Some(true),
+            Systems {
+                customary: 1..,
+                metric: 0,
+            },
+        ) => ", as other columns are in feet or pounds,",
+        (
+            Some(false),
+            Systems {
+                metric: 1..,
+                customary: 0,
+            },
+        ) => ", as other columns are metric,",
+        _ => "",
+    };
+    let what = format!(
+        "{} in {} found{system} from what the field then yields, {yields}{other}",
+        best.role.column.name(),
+        best.unit
+    );
+    out.columns
+        .push(found(&best.role, Some(best.unit), format!("; {what}")));
+    let name = best.role.column.name();
+    out.remark(
+        Severity::Warn,
+        "unit-inferred",
+        format!(
+            "no unit is named; {what}. To settle it: [log] columns = {{ {name} = \"{}\" }}, units = {{ {name} = \"{}\" }}",
+            escaped(&e.sample.columns[best.role.index].header),
+            best.unit
+        ),
+        Some(best.role.index),
+    );
+}
+
+/// Several readings are left: each with what it would mean and the line that settles it.
+fn ask(first: &Role, readings: &[Reading], e: &Evidence<'_>, out: &mut Recognised) {
+    let best = readings[0].score;
+    // Without anything to go by, the everyday units are enough to show what is meant.
+    let likely: Vec<&Reading> = readings
+        .iter()
+        .filter(|r| best - r.score < 3.5)
+        .take(4)
+        .collect();
+    let header = escaped(&e.sample.columns[first.index].header);
+    let shown: Vec<String> = likely
+        .iter()
+        .map(|r| {
+            let made = r.yields.map_or_else(String::new, |y| {
+                format!(" (the field then yields {})", phrase(y))
+            });
+            format!("{} in {}{made}", r.role.column.name(), r.unit)
+        })
+        .collect();
+    let own = first.fit <= Fit::OwnName && readings.iter().all(|r| r.role.column == first.column);
+    let lines = likely
+        .iter()
+        .map(|r| {
+            let name = r.role.column.name();
+            if own {
+                format!("units = {{ {name} = \"{}\" }}", r.unit)
+            } else {
+                format!(
+                    "columns = {{ {name} = \"{header}\" }}\nunits = {{ {name} = \"{}\" }}",
+                    r.unit
+                )
+            }
+        })
+        .collect();
+    out.columns.push(found(first, None, String::new()));
+    out.ask(
+        first.index,
+        format!("no unit is named, and it can be {}", shown.join(" or ")),
+        lines,
+        true,
+    );
+}
+
+/// A second kind of grain by our own name with a unit stands beside the first (a mass beside a flow).
+fn beside(candidates: &[Role], best: &Reading, settings: &LogSettings, out: &mut Recognised) {
+    for role in candidates {
+        let kept = role.column != best.role.column
+            && role.index != best.role.index
+            && role.column != LogColumn::Yield
+            && best.role.column != LogColumn::Yield
+            && role.fit <= Fit::OwnNameAndUnit
+            && out.get(role.column).is_none();
+        if kept {
+            out.columns
+                .push(found(role, stated_unit(role, settings), String::new()));
+        }
+    }
+    let rival = candidates.iter().find(|r| {
+        r.column == best.role.column
+            && r.index != best.role.index
+            && r.fit == best.role.fit
+            && preference(r) == preference(&best.role)
+    });
+    if let Some(rival) = rival {
+        out.seconds.push((rival.column, rival.index));
+    }
+}
+
+/// At which moisture the grain is counted.
+fn moisture(role: &Role, settings: &LogSettings, e: &Evidence<'_>, out: &mut Recognised) {
+    let header = &e.sample.columns[role.index].header;
+    let name = role.column.name();
+    let said = match role.moisture {
+        SaidMoisture::Wet => Some(GrainMoisture::Harvest),
+        SaidMoisture::At(pct) => Some(GrainMoisture::At(pct)),
+        SaidMoisture::Dry => Some(GrainMoisture::Reference),
+        SaidMoisture::Nothing => None,
+    };
+    out.grain_moisture = settings
+        .at_moisture
+        .or(said)
+        .unwrap_or(GrainMoisture::Harvest);
+    if settings.at_moisture.is_some() {
+        return;
+    }
+    match role.moisture {
+        SaidMoisture::Dry => out.remark(
+            Severity::Warn,
+            "moisture-already-corrected",
+            format!(
+                "the {name} is said to be dry or corrected; it is taken to be at the crop's reference moisture and brought back to the moisture of each row. If it is at another: [log] at_moisture = \"0 %\" (dry matter), \"14 %\" or \"harvest\""
+            ),
+            Some(role.index),
+        ),
+        SaidMoisture::At(pct) => out.remark(
+            Severity::Warn,
+            "moisture-already-corrected",
+            format!("the {name} is at {pct} % moisture and is brought back to the moisture of each row. If not: [log] at_moisture = \"harvest\""),
+            Some(role.index),
+        ),
+        SaidMoisture::Nothing if role.column == LogColumn::Yield => out.ask(
+            role.index,
+            format!("\"{header}\" does not say whether its yield is as harvested or at the crop's reference moisture; it is read as harvested"),
+            vec!["at_moisture = \"harvest\"".to_owned(), "at_moisture = \"reference\"".to_owned()],
+            false,
+        ),
+        _ => {}
+    }
+}
