@@ -79,12 +79,21 @@ fn said(pieces: &[&Piece], unit: Option<&'static Unit>, at_pct: Option<f64>) -> 
         } else {
             match meaning(text) {
                 Some(meant) => words.says.extend(meant),
+                // A unit that is not this reading's: of something else.
+                None if is_unit(text) => words.says.push(Word::Foreign),
                 None => words.unknown += 1,
             }
         }
         k += 1;
     }
     words
+}
+
+fn is_unit(word: &str) -> bool {
+    let word = [word.to_owned()];
+    Quantity::ALL
+        .into_iter()
+        .any(|q| q.unit_of_tokens(&word).is_some())
 }
 
 /// What a word says: as it stands, as a compound of known words, or cut short as narrow tables cut names.
