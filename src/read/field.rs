@@ -8,7 +8,8 @@ use super::find::{InputFile, find};
 use super::log_file::LogFile;
 use super::position::{Positions, positions};
 use super::recognise::Known;
-use super::{FieldInput, boundary, merge, tickets};
+use super::source::{LogSource, logs_in};
+use super::{FieldInput, as_harvested, boundary, coarse, merge, tickets};
 use crate::job::{FieldSeason, Job};
 use crate::place::Place;
 use crate::summary::Remark;
@@ -31,9 +32,9 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
         .because(cause)
     })?;
     let files = find(&job.base, &field.logs, &field.name)?;
-    let read: Vec<Result<(LogFile, Positions), ReadError>> = files
-        .par_iter()
-        .map(|file| read_log(job, field, &zone, file))
+    let read: Vec<Result<(LogFile, Positions), ReadError>> = logs_in(&files, field)
+        .into_par_iter()
+        .map(|source| read_log(job, field, &zone, &source?))
         .collect();
 
     let mut input = FieldInput::default();
@@ -95,9 +96,8 @@ fn read_log(
     job: &Job,
     field: &FieldSeason,
     zone: &TimeZone,
-    file: &InputFile,
+    source: &LogSource,
 ) -> Result<(LogFile, Positions), ReadError> {
-    refuse_other_formats(file)?;
     let known = Known {
         crop: &field.crop,
         crop_known: true,
@@ -106,32 +106,22 @@ fn read_log(
         zone,
         decimal_comma: false,
     };
-    let mut log = LogFile::read(&file.path, &file.shown, &job.log, &known)?;
+    let mut log = LogFile::read(source, &job.log, &known)?;
     let positions = positions(&mut log, job.log.crs.as_deref())?;
-    Ok((log, positions))
-}
-
-/// Says so where a file is plainly not a text of rows.
-fn refuse_other_formats(file: &InputFile) -> Result<(), ReadError> {
-    let extension = file
-        .path
-        .extension()
-        .map(|e| e.to_string_lossy().to_lowercase())
-        .unwrap_or_default();
-    let other = [
-        "shp", "dbf", "shx", "geojson", "json", "gpkg", "xml", "bin", "zip", "gz", "xls", "xlsx",
-        "ods", "parquet", "fgb",
-    ];
-    if !other.contains(&extension.as_str()) {
-        return Ok(());
+    let moved = |k: usize| {
+        positions.lon[k] != positions.lon[k - 1] || positions.lat[k] != positions.lat[k - 1]
+    };
+    let spread = coarse::spread(&mut log.time, moved);
+    if spread > 0 {
+        let text = format!(
+            "{}: {spread} of {} rows repeat the time of the row before: its clock is coarser than its rows, which are spread evenly",
+            log.path,
+            log.row.len()
+        );
+        log.warnings.push(Remark::new("coarse-clock", text));
     }
-    Err(ReadError::new(
-        ReadErrorKind::Format,
-        Place::file(&file.shown),
-        "a log as CSV (commas, semicolons or tabs)",
-        format!("a .{extension} file"),
-    )
-    .hinted("export the log as CSV; this version reads no other format of logs"))
+    as_harvested::restore(&mut log, &positions, &field.crop, &job.log, known.width)?;
+    Ok((log, positions))
 }
 
 /// The width of the header, where the job gives one and the same for all machines of the field.

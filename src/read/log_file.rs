@@ -1,16 +1,16 @@
 //! One log file: its rows as columns, and the lines that could not be read.
 
 use std::collections::HashMap;
-use std::path::Path;
 
 use csv::ByteRecord;
 
 use super::Unreadable;
 use super::error::{ReadError, ReadErrorKind};
 use super::layout::{Layout, NUMBERS};
-use super::log_row::{DECIMAL_POINT, Fault, Row, holds_rows, lines, parse, pass_number};
+use super::log_row::{DECIMAL_POINT, Row, parse, pass_number};
 use super::recognise::{Known, Recognised, SAMPLE_ROWS, Sample, recognise};
-use super::text::{Separated, csv_error, decode};
+use super::source::{BATCH, Batch, Fault, Header, LogSource, Record, Table};
+use super::text::decode;
 use super::time::TimeReader;
 use crate::crop::Crop;
 use crate::job::{LogColumn, LogSettings};
@@ -82,30 +82,30 @@ impl Names {
 }
 
 impl LogFile {
-    /// Reads a file. `path`: where it is; `file`: its name for messages and results; `known`: what is known of it
-    /// beside its contents.
+    /// Reads a log. `known`: what is known of it beside its contents.
     pub fn read(
-        path: &Path,
-        file: &str,
+        source: &LogSource,
         settings: &LogSettings,
         known: &Known<'_>,
     ) -> Result<LogFile, ReadError> {
-        let mut table = Separated::open(path, file, "rows")?;
+        let file = &source.shown;
+        let mut table = source.open()?;
         let mut log = LogFile {
-            path: file.to_owned(),
+            path: file.clone(),
+            warnings: std::mem::take(&mut table.warnings),
             ..LogFile::default()
         };
         let headers = std::mem::take(&mut table.headers);
         let known = &Known {
-            decimal_comma: table.decimal_comma(),
+            decimal_comma: table.decimal_comma,
             ..*known
         };
         let crop = known.crop;
-        let (first, sample) = look(&mut table, file, &headers)?;
+        let (first, sample) = look(&mut table, &headers)?;
         let recognised = recognise(&sample, settings, known);
         drop(sample);
         let layout = Layout::new(
-            headers,
+            headers.into_iter().map(|h| h.name).collect(),
             &recognised,
             settings,
             crop,
@@ -145,45 +145,41 @@ impl LogFile {
 
     fn read_rows(
         &mut self,
-        first: Vec<(ByteRecord, u64)>,
-        table: &mut Separated,
+        first: Vec<Batch>,
+        table: &mut Table,
         layout: &Layout,
         times: &mut TimeReader<'_>,
         crop: &Crop,
     ) -> Result<u32, ReadError> {
-        let decimal_comma = table.decimal_comma();
-        let mut record = ByteRecord::new();
+        let mut batch = Batch::default();
         let mut rows = 0u32;
         let mut first = first.into_iter();
         loop {
             // The rows that were looked at, then those behind them.
-            let lines = match first.next() {
-                Some((row, lines)) => {
-                    record = row;
-                    lines
-                }
-                None if table
-                    .rows
-                    .read_byte_record(&mut record)
-                    .map_err(|e| csv_error(&self.path, e))? =>
-                {
-                    lines(&record, &table.rows)
-                }
-                None => break,
-            };
-            rows = self.count(rows, 1)?;
-            let parsed = parse(&record, layout, times, decimal_comma);
-            if lines > 1 && (parsed.is_err() || holds_rows(&record, table.separator)) {
-                rows = self.open_quote(rows, lines, layout)?;
-                continue;
+            match first.next() {
+                Some(looked_at) => batch = looked_at,
+                None => table.rows.next_batch(&mut batch)?,
             }
-            match parsed {
-                Ok(row) => self.push(rows, &row, &record, layout, crop),
-                Err(fault) => {
-                    self.spoil(rows, fault, layout);
+            if batch.records().is_empty() {
+                break;
+            }
+            for record in batch.records() {
+                rows = self.count(rows, 1)?;
+                let parsed = match &record.fault {
+                    Some(fault) => Err(fault.clone()),
+                    None => parse(&record.cells, layout, times, table.decimal_comma),
+                };
+                if record.lines > 1 && (parsed.is_err() || record.swallowed) {
+                    rows = self.open_quote(rows, record.lines, layout)?;
+                    continue;
+                }
+                match parsed {
+                    Ok(row) => self.push(rows, &row, &record.cells, layout, crop),
+                    Err(fault) => self.spoil(rows, fault, layout),
                 }
             }
         }
+        self.warnings.append(&mut table.rows.remarks());
         Ok(rows)
     }
 
@@ -264,7 +260,7 @@ impl LogFile {
     }
 
     /// The error that none of the rows can be read, by the first one's fault.
-    fn nothing_readable(&self, rows: u32, layout: &Layout, separator: u8) -> ReadError {
+    fn nothing_readable(&self, rows: u32, layout: &Layout, separator: Option<u8>) -> ReadError {
         let mut place = Place::file(&self.path);
         let (mut expected, mut found, mut commas) = ("a row".to_owned(), "none".to_owned(), false);
         if let Some((row, fault)) = &self.first_fault {
@@ -272,7 +268,7 @@ impl LogFile {
             place.column = fault.field.and_then(|f| layout.headers.get(f)).cloned();
             expected.clone_from(&fault.expected);
             found.clone_from(&fault.found);
-            commas = separator == b','
+            commas = separator == Some(b',')
                 && (fault.expected == DECIMAL_POINT || fault.expected.ends_with(" fields"));
         }
         let hint = if commas {
@@ -298,28 +294,25 @@ impl LogFile {
     }
 }
 
-/// The first rows of a table: as they are, each with the lines that it takes, and column by column.
-fn look(
-    table: &mut Separated,
-    file: &str,
-    headers: &[String],
-) -> Result<(Vec<(ByteRecord, u64)>, Sample), ReadError> {
-    let mut sample = Sample::new(headers, &[], table.decimal_comma());
+/// The first rows of a table: as they are, and column by column.
+fn look(table: &mut Table, headers: &[Header]) -> Result<(Vec<Batch>, Sample), ReadError> {
+    let mut sample = Sample::new(headers, table.decimal_comma);
     let mut first = Vec::new();
-    while first.len() < SAMPLE_ROWS {
-        let mut record = ByteRecord::new();
-        if !table
-            .rows
-            .read_byte_record(&mut record)
-            .map_err(|e| csv_error(file, e))?
-        {
+    while sample.rows < SAMPLE_ROWS {
+        let mut batch = Batch::default();
+        table.rows.next_batch(&mut batch)?;
+        if batch.records().is_empty() {
             break;
         }
-        let lines = lines(&record, &table.rows);
-        if lines <= 1 && record.len() >= headers.len() {
-            sample.push(record.iter());
+        let whole =
+            |r: &&Record| r.fault.is_none() && r.lines <= 1 && r.cells.len() >= headers.len();
+        for record in batch.records().iter().filter(whole) {
+            sample.push(record.cells.iter());
         }
-        first.push((record, lines));
+        first.push(batch);
+        if first.len() * BATCH > 2 * SAMPLE_ROWS {
+            break; // hardly a row is whole
+        }
     }
     Ok((first, sample))
 }

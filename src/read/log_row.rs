@@ -1,11 +1,10 @@
 //! One row of a log: its numbers, or what is wrong with it.
 
-use std::io::Read;
-
 use csv::ByteRecord;
 
 use super::layout::{Layout, NUMBERS};
 use super::number::number;
+use super::source::Fault;
 use super::text::shown;
 use super::time::TimeReader;
 use crate::job::LogColumn;
@@ -16,14 +15,6 @@ pub(super) struct Row {
     pub numbers: [f64; NUMBERS.len()],
     pub time: f64,
     pub work: WorkState,
-}
-
-/// Why a row is unreadable.
-#[derive(Debug)]
-pub(super) struct Fault {
-    pub field: Option<usize>,
-    pub expected: String,
-    pub found: String,
 }
 
 /// The numbers of a row, or what is wrong with it.
@@ -90,26 +81,6 @@ fn not_a_number(field: usize, cell: &[u8], decimal_comma: bool) -> Fault {
         expected: expected.to_owned(),
         found: shown(cell),
     }
-}
-
-/// How many lines of the file a record takes, blank ones left out.
-pub(super) fn lines(record: &ByteRecord, rows: &csv::Reader<Box<dyn Read>>) -> u64 {
-    let taken = rows.position().line() - record.position().map_or(0, |p| p.line());
-    if taken <= 1 {
-        return taken;
-    }
-    let more = record.as_slice().split(|&b| b == b'\n').skip(1);
-    more.filter(|line| !line.trim_ascii().is_empty()).count() as u64 + 1
-}
-
-/// Whether a field that runs over lines has taken whole rows in, and is not just a remark of several lines.
-pub(super) fn holds_rows(record: &ByteRecord, separator: u8) -> bool {
-    let separators = |line: &[u8]| line.iter().filter(|&&b| b == separator).count();
-    record
-        .as_slice()
-        .split(|&b| b == b'\n')
-        .skip(1)
-        .any(|line| separators(line) + 1 >= record.len())
 }
 
 /// Refuses a row that is cut short, or longer than its header; blank fields at the end do no harm.

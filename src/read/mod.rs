@@ -1,6 +1,8 @@
 //! Files into values: logs, tickets, boundaries. Nothing below this module opens an input file.
 
+mod as_harvested;
 mod boundary;
+mod coarse;
 mod error;
 mod field;
 mod find;
@@ -11,6 +13,7 @@ mod merge;
 mod number;
 mod position;
 mod recognise;
+mod source;
 mod text;
 mod ticket_row;
 mod tickets;
@@ -18,7 +21,7 @@ mod time;
 
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
-pub use recognise::{ColumnRemark, FoundColumn, Question, Recognised, Severity};
+pub use recognise::{ColumnRemark, FoundColumn, Question, Recognised, Severity, by_headers};
 
 use geo::MultiPolygon;
 

@@ -1,77 +1,14 @@
-//! Text files of rows, whatever their encoding and separator, streamed.
+//! Text of inputs, whatever its encoding.
 
 use std::borrow::Cow;
-use std::fs::File;
 use std::io::{self, Cursor, Read};
-use std::path::Path;
 
 use encoding_rs::{Decoder, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
-use super::error::{ReadError, ReadErrorKind};
-use crate::place::Place;
+use super::source::{Input, fill};
 
 /// Bytes read at a time (our choice: large enough that system calls do not count).
-const BUFFER: usize = 256 * 1024;
-
-/// The longest header line looked at, bytes (our choice).
-const LONGEST_HEADER: usize = 1024 * 1024;
-
-/// A table of separated values, its header read.
-pub(super) struct Separated {
-    /// Reads the data rows.
-    pub rows: csv::Reader<Box<dyn Read>>,
-    /// Header names, blanks around them taken off.
-    pub headers: Vec<String>,
-    /// `,`, `;` or a tab.
-    pub separator: u8,
-}
-
-impl Separated {
-    /// Opens a file and reads its header. `file`: its name for messages; `lines`: what its lines are, e.g. "rows".
-    pub fn open(path: &Path, file: &str, lines: &str) -> Result<Separated, ReadError> {
-        let mut text = plain(path).map_err(|e| ReadError::io(file, e))?;
-        let head = first_line(&mut text).map_err(|e| ReadError::io(file, e))?;
-        if head.trim_ascii().is_empty() {
-            let expected = format!("a header and {lines}");
-            return Err(ReadError::new(
-                ReadErrorKind::Empty,
-                Place::file(file),
-                expected,
-                "an empty file",
-            )
-            .hinted("export it again, or take it off the list"));
-        }
-        let separator = sniff(&head);
-        let mut rows = csv::ReaderBuilder::new()
-            .delimiter(separator)
-            .has_headers(false)
-            .flexible(true)
-            .buffer_capacity(BUFFER)
-            .from_reader(Box::new(Cursor::new(head).chain(text)) as Box<dyn Read>);
-        let mut header = csv::ByteRecord::new();
-        rows.read_byte_record(&mut header)
-            .map_err(|e| csv_error(file, e))?;
-        let headers = header.iter().map(|h| decode(h).trim().to_owned()).collect();
-        Ok(Separated {
-            rows,
-            headers,
-            separator,
-        })
-    }
-
-    /// Whether a comma may stand for the decimal point.
-    pub fn decimal_comma(&self) -> bool {
-        self.separator != b','
-    }
-}
-
-/// A read error of the CSV reader. Rows of any length and bytes of any kind are accepted, so it is the disk's.
-pub(super) fn csv_error(file: &str, error: csv::Error) -> ReadError {
-    match error.into_kind() {
-        csv::ErrorKind::Io(cause) => ReadError::io(file, cause),
-        other => ReadError::io(file, io::Error::other(format!("{other:?}"))),
-    }
-}
+pub(super) const BUFFER: usize = 256 * 1024;
 
 /// A name or a text in a file: UTF-8, and where it is not, Windows-1252.
 pub(super) fn decode(bytes: &[u8]) -> Cow<'_, str> {
@@ -91,14 +28,10 @@ pub(super) fn shown(cell: &[u8]) -> String {
     format!("\"{}\"", short.escape_debug())
 }
 
-/// The file as UTF-8 (or an older one-byte encoding), without its byte-order mark.
-fn plain(path: &Path) -> io::Result<Box<dyn Read>> {
-    let mut file = File::open(path)?;
-    if file.metadata()?.is_dir() {
-        return Err(io::Error::from(io::ErrorKind::IsADirectory));
-    }
+/// The input as UTF-8 (or an older one-byte encoding), without its byte-order mark.
+pub(super) fn utf8(mut input: Input) -> io::Result<Input> {
     let mut start = [0u8; 3];
-    let n = read_full(&mut file, &mut start)?;
+    let n = fill(&mut *input, &mut start)?;
     let start = &start[..n];
     let utf16 = match start {
         [0xFF, 0xFE, ..] => Some((UTF_16LE, 2)),
@@ -113,7 +46,7 @@ fn plain(path: &Path) -> io::Result<Box<dyn Read>> {
     } else {
         utf16.map_or(0, |(_, skip)| skip)
     };
-    let rest = Cursor::new(start[skip..].to_vec()).chain(file);
+    let rest = Cursor::new(start[skip..].to_vec()).chain(input);
     Ok(match utf16 {
         Some((encoding, _)) => Box::new(Transcoded::new(
             encoding.new_decoder_without_bom_handling(),
@@ -121,62 +54,6 @@ fn plain(path: &Path) -> io::Result<Box<dyn Read>> {
         )),
         None => Box::new(rest),
     })
-}
-
-/// Fills `buffer` as far as the file goes.
-fn read_full(from: &mut impl Read, buffer: &mut [u8]) -> io::Result<usize> {
-    let mut n = 0;
-    while n < buffer.len() {
-        match from.read(&mut buffer[n..]) {
-            Ok(0) => break,
-            Ok(k) => n += k,
-            Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
-            Err(e) => return Err(e),
-        }
-    }
-    Ok(n)
-}
-
-/// Reads on until the first line that is not blank is whole; returns all that was read.
-fn first_line(text: &mut impl Read) -> io::Result<Vec<u8>> {
-    let mut head = Vec::new();
-    let mut block = [0u8; 4096];
-    loop {
-        let n = read_full(text, &mut block)?;
-        head.extend_from_slice(&block[..n]);
-        let line = head.trim_ascii_start();
-        let whole = line.iter().any(|&b| b == b'\n' || b == b'\r');
-        if n < block.len() || whole || head.len() > LONGEST_HEADER {
-            return Ok(head);
-        }
-    }
-}
-
-/// The separator that the first line holds most of, outside quotes; a comma where there is none.
-fn sniff(head: &[u8]) -> u8 {
-    let line = head.trim_ascii_start();
-    let end = line
-        .iter()
-        .position(|&b| b == b'\n' || b == b'\r')
-        .unwrap_or(line.len());
-    // A leading tab or separator is a column without a name, which trimming takes off: it cannot change the choice.
-    let (mut tabs, mut semicolons, mut commas, mut quoted) = (0, 0, 0, false);
-    for &b in &line[..end] {
-        match b {
-            b'"' => quoted = !quoted,
-            b'\t' if !quoted => tabs += 1,
-            b';' if !quoted => semicolons += 1,
-            b',' if !quoted => commas += 1,
-            _ => {}
-        }
-    }
-    [(tabs, b'\t'), (semicolons, b';'), (commas, b',')]
-        .into_iter()
-        .fold(
-            (0, b','),
-            |best, next| if next.0 > best.0 { next } else { best },
-        )
-        .1
 }
 
 /// Another encoding as UTF-8, on the fly.
@@ -214,7 +91,7 @@ impl<R: Read> Read for Transcoded<R> {
         while self.text_at == self.text_end && !self.finished {
             if self.raw_at == self.raw_end {
                 self.raw_at = 0;
-                self.raw_end = read_full(&mut self.from, &mut self.raw)?;
+                self.raw_end = fill(&mut self.from, &mut self.raw)?;
             }
             let last = self.raw_end < self.raw.len();
             let (result, read, written, _) = self.decoder.decode_to_utf8(
@@ -236,14 +113,6 @@ impl<R: Read> Read for Transcoded<R> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn the_separator_is_the_commonest_one_outside_quotes() {
-        assert_eq!(sniff(b"a,b;c,d\n1;2;3;4;5"), b',');
-        assert_eq!(sniff(b"\"a,b,c\";d\r\n"), b';');
-        assert_eq!(sniff(b"a\tb, or c"), b'\t');
-        assert_eq!(sniff(b"alone"), b',');
-    }
 
     #[test]
     fn utf_16_longer_than_the_buffer_comes_through_whole() {

@@ -2,12 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use csv::ByteRecord;
 use jiff::tz::TimeZone;
 
 use super::error::{ReadError, ReadErrorKind};
 use super::find::InputFile;
-use super::text::{Separated, csv_error, shown};
+use super::source::{Batch, open_table};
+use super::text::shown;
 use super::ticket_row::{Layout, Row};
 use super::{Ticket, TicketUse};
 use crate::job::{FieldSeason, Job};
@@ -62,45 +62,48 @@ fn read_file(
     tickets: &mut Vec<(Ticket, bool)>,
     warnings: &mut Vec<Remark>,
 ) -> Result<(), ReadError> {
-    let mut table = Separated::open(&file.path, &file.shown, "tickets")?;
-    let decimal_comma = table.decimal_comma();
+    let mut table = open_table(file, "tickets")?;
+    let decimal_comma = table.decimal_comma;
     let headers = std::mem::take(&mut table.headers);
+    let headers = headers.into_iter().map(|h| h.name).collect();
     let layout = Layout::new(headers, field.crop.bushel_kg, decimal_comma, &file.shown)?;
-    let mut record = ByteRecord::new();
+    let mut batch = Batch::default();
     let mut rows = 0;
-    while table
-        .rows
-        .read_byte_record(&mut record)
-        .map_err(|e| csv_error(&file.shown, e))?
-    {
-        rows += 1;
-        let row = Row {
-            record: &record,
-            layout: &layout,
-            place: Place::file(&file.shown).row(rows),
-            zone,
-        };
-        if let Some(wanted) = row.text(layout.field) {
-            if !sharing.iter().any(|f| is_meant(&wanted, f)) {
-                let known: Vec<&str> = sharing.iter().map(|f| f.name.as_str()).collect();
-                let expected = format!("a field that lists this file: {}", known.join(", "));
-                warnings.push(
-                    row.fault(layout.field, &expected, &shown(wanted.as_bytes()))
-                        .remark("unknown-field"),
-                );
-                continue;
-            }
-            if !is_meant(&wanted, field) {
-                continue;
-            }
+    loop {
+        table.rows.next_batch(&mut batch)?;
+        if batch.records().is_empty() {
+            break;
         }
-        let meant = match row.text(layout.field) {
-            Some(wanted) => sharing.iter().filter(|f| is_meant(&wanted, f)).count(),
-            None => sharing.len(),
-        };
-        match row.ticket() {
-            Ok(ticket) => tickets.push((ticket, meant == 1)),
-            Err(fault) => warnings.push(fault.remark("bad-ticket")),
+        for record in batch.records() {
+            rows += 1;
+            let row = Row {
+                record: &record.cells,
+                layout: &layout,
+                place: Place::file(&file.shown).row(rows),
+                zone,
+            };
+            if let Some(wanted) = row.text(layout.field) {
+                if !sharing.iter().any(|f| is_meant(&wanted, f)) {
+                    let known: Vec<&str> = sharing.iter().map(|f| f.name.as_str()).collect();
+                    let expected = format!("a field that lists this file: {}", known.join(", "));
+                    warnings.push(
+                        row.fault(layout.field, &expected, &shown(wanted.as_bytes()))
+                            .remark("unknown-field"),
+                    );
+                    continue;
+                }
+                if !is_meant(&wanted, field) {
+                    continue;
+                }
+            }
+            let meant = match row.text(layout.field) {
+                Some(wanted) => sharing.iter().filter(|f| is_meant(&wanted, f)).count(),
+                None => sharing.len(),
+            };
+            match row.ticket() {
+                Ok(ticket) => tickets.push((ticket, meant == 1)),
+                Err(fault) => warnings.push(fault.remark("bad-ticket")),
+            }
         }
     }
     if rows == 0 {

@@ -80,6 +80,7 @@ pub(super) fn assign(sample: &Sample, settings: &LogSettings, out: &mut Recognis
 pub(super) fn how(fit: Fit) -> &'static str {
     match fit {
         Fit::Mapped => "named by the job",
+        Fit::Stated => "stated by the format",
         Fit::OwnNameAndUnit | Fit::OwnName => "by its name",
         Fit::WordsAndUnit | Fit::Words => "by its words",
         Fit::Loose => "by some of its words and its values",
@@ -119,14 +120,9 @@ fn mapped_role(column: LogColumn, index: usize, sampled: &SampleColumn) -> Role 
             ..role
         },
         None => Role {
-            column,
-            index,
             unit,
             fit: Fit::Mapped,
-            moisture: Default::default(),
-            sum: false,
-            gps: false,
-            inverted: false,
+            ..Role::plain(column, index)
         },
     }
 }
@@ -201,7 +197,7 @@ fn ambiguous_pair(a: LogColumn, b: LogColumn) -> bool {
 /// are named and not passed over.
 fn holds(role: &Role, column: &SampleColumn) -> bool {
     let rows = column.numeric + column.other;
-    if rows == 0 || matches!(role.fit, Fit::Mapped | Fit::OwnNameAndUnit) {
+    if rows == 0 || matches!(role.fit, Fit::Mapped | Fit::Stated | Fit::OwnNameAndUnit) {
         return true;
     }
     use LogColumn as C;

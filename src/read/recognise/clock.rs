@@ -505,9 +505,10 @@ pub(super) fn is_date(column: &SampleColumn) -> bool {
 mod tests {
     use super::super::sample::Sample;
     use super::*;
+    use crate::read::source::Header;
 
     fn column(cells: impl IntoIterator<Item = String>) -> SampleColumn {
-        let mut sample = Sample::new(&["t".to_owned()], &[], false);
+        let mut sample = Sample::new(&[Header::named("t")], false);
         for cell in cells {
             sample.push([cell.as_bytes()]);
         }

@@ -25,6 +25,7 @@ pub(in crate::read) use written::written;
 
 use jiff::tz::TimeZone;
 
+use super::source::Header;
 use super::time::TimeReader;
 use crate::crop::Crop;
 use crate::job::{GrainMoisture, LogColumn, LogSettings};
@@ -193,6 +194,21 @@ pub(in crate::read) struct Known<'a> {
     pub zone: &'a TimeZone,
     /// Whether a comma may stand for the decimal point.
     pub decimal_comma: bool,
+}
+
+/// What headers alone say their columns are.
+pub fn by_headers(headers: &[String], settings: &LogSettings) -> Recognised {
+    let headers: Vec<Header> = headers.iter().map(Header::named).collect();
+    let any = Crop::any();
+    let known = Known {
+        crop: &any,
+        crop_known: false,
+        season: None,
+        width: None,
+        zone: &TimeZone::UTC,
+        decimal_comma: false,
+    };
+    recognise(&Sample::new(&headers, false), settings, &known)
 }
 
 /// Finds out what the columns of a table are, from its headers and its first rows.

@@ -3,6 +3,7 @@
 use super::lexicon::Word;
 use super::words::{HeaderWords, readings};
 use crate::job::LogColumn;
+use crate::read::source::Stated;
 use crate::units::{Quantity, Unit, tokens};
 
 /// At which moisture a header says its grain is counted.
@@ -40,11 +41,29 @@ pub(in crate::read) struct Role {
     pub inverted: bool,
 }
 
+impl Role {
+    /// A column without anything else said.
+    pub(super) fn plain(column: LogColumn, index: usize) -> Self {
+        Self {
+            column,
+            index,
+            unit: None,
+            fit: Fit::Loose,
+            moisture: SaidMoisture::Nothing,
+            sum: false,
+            gps: false,
+            inverted: false,
+        }
+    }
+}
+
 /// How well a header fits a column, best first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub(in crate::read) enum Fit {
     /// Named by the job.
     Mapped,
+    /// Stated by the file's format.
+    Stated,
     /// Our own name and a unit (or none needed).
     OwnNameAndUnit,
     /// Plain words and a unit (or none needed).
@@ -57,11 +76,18 @@ pub(in crate::read) enum Fit {
     Loose,
 }
 
-/// Everything that one header can be. `stated`: the unit that the file's format states for it.
-pub(super) fn roles(index: usize, header: &str, stated: Option<&'static Unit>) -> Vec<Role> {
+/// Everything that one header can be. `stated`: what the file's format states that it is.
+pub(super) fn roles(index: usize, header: &str, stated: Option<Stated>) -> Vec<Role> {
+    if let Some(Stated { column, unit }) = stated {
+        return vec![Role {
+            unit,
+            fit: Fit::Stated,
+            ..Role::plain(column, index)
+        }];
+    }
     let mut roles: Vec<Role> = Vec::new();
     for words in readings(header) {
-        let unit = words.unit.or(stated);
+        let unit = words.unit;
         for (column, exact) in columns(&words, unit) {
             let unit = unit.filter(|u| column.quantity() == Some(u.quantity));
             if words.unit.is_some() && unit.is_none() {

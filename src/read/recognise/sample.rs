@@ -1,7 +1,7 @@
 //! The first rows of a table, column by column, for its columns to be recognised by what they hold.
 
 use crate::read::number::number;
-use crate::units::Unit;
+use crate::read::source::{Header, Stated};
 
 /// Rows that are looked at (our choice: more than an hour at 1 Hz, so that some passes have neighbours).
 pub(in crate::read) const SAMPLE_ROWS: usize = 4_000;
@@ -11,8 +11,8 @@ pub(in crate::read) const SAMPLE_ROWS: usize = 4_000;
 pub(in crate::read) struct SampleColumn {
     /// Its header.
     pub header: String,
-    /// The unit that the file's format states.
-    pub stated: Option<&'static Unit>,
+    /// What the file's format states that it is.
+    pub stated: Option<Stated>,
     /// Its numbers; NaN where a cell is missing or no number.
     pub numbers: Vec<f64>,
     /// Cells that hold a number.
@@ -70,14 +70,13 @@ pub(in crate::read) struct Sample {
 }
 
 impl Sample {
-    /// An empty sample under these headers, each with the unit that the format states.
-    pub fn new(headers: &[String], stated: &[Option<&'static Unit>], decimal_comma: bool) -> Self {
+    /// An empty sample under these headers.
+    pub fn new(headers: &[Header], decimal_comma: bool) -> Self {
         let columns = headers
             .iter()
-            .enumerate()
-            .map(|(k, h)| SampleColumn {
-                header: h.clone(),
-                stated: stated.get(k).copied().flatten(),
+            .map(|h| SampleColumn {
+                header: h.name.clone(),
+                stated: h.stated,
                 ..SampleColumn::default()
             })
             .collect();
