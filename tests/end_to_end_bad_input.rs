@@ -118,7 +118,7 @@ fn no_flow_column() {
     farm.edit(LOG, |t| t.replacen("flow_kg_s", "engine_rpm", 1));
     insta::assert_snapshot!(seen(&farm), @r#"
     status 1
-    Brook field: logs/brook/C1-2025-10-03.csv: expected a column of grain flow such as flow_kg_s (or of mass per row such as mass_kg), found the columns time, interval_s, lon_deg, lat_deg, speed_m_s, distance_m, width_m, work_state, pass, machine, load, engine_rpm, moisture_pct (hint: name it in the job file: [log] columns = { flow = "HEADER" }, units = { flow = "kg/s" })
+    Brook field: logs/brook/C1-2025-10-03.csv: expected a column of grain flow such as flow_kg_s (or of mass per row, mass_kg, or of yield, yield_t_ha), found the columns time, interval_s, lon_deg, lat_deg, speed_m_s, distance_m, width_m, work_state, pass, machine, load, engine_rpm, moisture_pct (hint: name it in the job file: [log] columns = { flow = "HEADER" }, units = { flow = "kg/s" })
     "#);
 }
 
@@ -299,7 +299,7 @@ fn an_unknown_unit() {
     farm.edit(LOG, |t| t.replacen("flow_kg_s", "flow_stone_s", 1));
     insta::assert_snapshot!(seen(&farm), @r#"
     status 1
-    Brook field: logs/brook/C1-2025-10-03.csv: expected a column of grain flow such as flow_kg_s (or of mass per row such as mass_kg), found the columns time, interval_s, lon_deg, lat_deg, speed_m_s, distance_m, width_m, work_state, pass, machine, load, flow_stone_s, moisture_pct (hint: name it in the job file: [log] columns = { flow = "HEADER" }, units = { flow = "kg/s" })
+    Brook field: logs/brook/C1-2025-10-03.csv: expected a column of grain flow such as flow_kg_s (or of mass per row, mass_kg, or of yield, yield_t_ha), found the columns time, interval_s, lon_deg, lat_deg, speed_m_s, distance_m, width_m, work_state, pass, machine, load, flow_stone_s, moisture_pct (hint: name it in the job file: [log] columns = { flow = "HEADER" }, units = { flow = "kg/s" })
     "#);
 }
 

@@ -166,7 +166,7 @@ fn a_bad_file_costs_itself_alone() {
 fn a_log_without_flow_says_how_to_name_it() {
     assert_eq!(
         Farm::new("lon_deg,lat_deg,grain\n10,54,8\n").fails(),
-        "logs/brook.csv: expected a column of grain flow such as flow_kg_s (or of mass per row such as mass_kg), \
+        "logs/brook.csv: expected a column of grain flow such as flow_kg_s (or of mass per row, mass_kg, or of yield, yield_t_ha), \
          found the columns lon_deg, lat_deg, grain\n\
          hint: name it in the job file: [log] columns = { flow = \"HEADER\" }, units = { flow = \"kg/s\" }"
     );

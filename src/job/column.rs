@@ -23,8 +23,10 @@ pub enum LogColumn {
     Flow,
     /// Wet mass of the row.
     Mass,
-    /// Mass per area.
+    /// Wet mass per area of the row's ground, where the log has neither flow nor mass.
     Yield,
+    /// Mass per area at the crop's reference moisture, where the log has nothing wet.
+    DryYield,
     /// Moisture, wet basis.
     Moisture,
     /// Machine name.
@@ -35,8 +37,10 @@ pub enum LogColumn {
     Speed,
     /// Distance travelled in the row's interval.
     Distance,
-    /// Header width.
+    /// Header width; of a row that is one section of the header, the section's.
     Width,
+    /// Section of the header, where the log has a row for each.
+    Section,
     /// Heading, clockwise from north.
     Heading,
     /// Elevation.
@@ -51,7 +55,7 @@ pub enum LogColumn {
 
 impl LogColumn {
     /// Every column.
-    pub const ALL: [LogColumn; 21] = [
+    pub const ALL: [LogColumn; 23] = [
         LogColumn::Lon,
         LogColumn::Lat,
         LogColumn::X,
@@ -62,12 +66,14 @@ impl LogColumn {
         LogColumn::Flow,
         LogColumn::Mass,
         LogColumn::Yield,
+        LogColumn::DryYield,
         LogColumn::Moisture,
         LogColumn::Machine,
         LogColumn::WorkState,
         LogColumn::Speed,
         LogColumn::Distance,
         LogColumn::Width,
+        LogColumn::Section,
         LogColumn::Heading,
         LogColumn::Elevation,
         LogColumn::Load,
@@ -88,12 +94,14 @@ impl LogColumn {
             LogColumn::Flow => "flow",
             LogColumn::Mass => "mass",
             LogColumn::Yield => "yield",
+            LogColumn::DryYield => "dry_yield",
             LogColumn::Moisture => "moisture",
             LogColumn::Machine => "machine",
             LogColumn::WorkState => "work_state",
             LogColumn::Speed => "speed",
             LogColumn::Distance => "distance",
             LogColumn::Width => "width",
+            LogColumn::Section => "section",
             LogColumn::Heading => "heading",
             LogColumn::Elevation => "elevation",
             LogColumn::Load => "load",
@@ -119,12 +127,13 @@ impl LogColumn {
             LogColumn::Time | LogColumn::Interval => Some(Quantity::Time),
             LogColumn::Flow => Some(Quantity::MassFlow),
             LogColumn::Mass => Some(Quantity::Mass),
-            LogColumn::Yield => Some(Quantity::Yield),
+            LogColumn::Yield | LogColumn::DryYield => Some(Quantity::Yield),
             LogColumn::Moisture => Some(Quantity::Percent),
             LogColumn::Speed => Some(Quantity::Speed),
             LogColumn::Date
             | LogColumn::Machine
             | LogColumn::WorkState
+            | LogColumn::Section
             | LogColumn::Load
             | LogColumn::Pass
             | LogColumn::Crop => None,

@@ -3,6 +3,7 @@
 use jiff::tz::TimeZone;
 use rayon::prelude::*;
 
+use super::area_yield::{self, Given};
 use super::error::{ReadError, ReadErrorKind};
 use super::find::{InputFile, find};
 use super::log_file::LogFile;
@@ -102,12 +103,27 @@ fn read_log(
         crop: &field.crop,
         crop_known: true,
         season: Some(field.season),
-        width: default_width(job, field),
+        width: job
+            .machines
+            .iter()
+            .find(|m| m.name == default_machine(job, field))
+            .and_then(|m| m.header_width),
         zone,
         decimal_comma: false,
     };
     let mut log = LogFile::read(source, &job.log, &known)?;
     let positions = positions(&mut log, job.log.crs.as_deref())?;
+    let width = |machine: Option<&str>| {
+        let name = machine.unwrap_or_else(|| default_machine(job, field));
+        let known = job.machines.iter().find(|m| m.name == name);
+        known.and_then(|m| m.header_width).or(job.log.width)
+    };
+    let given = Given {
+        width: &width,
+        moisture: job.log.moisture,
+        interval: job.log.interval,
+        crop: &field.crop,
+    };
     let moved = |k: usize| {
         positions.lon[k] != positions.lon[k - 1] || positions.lat[k] != positions.lat[k - 1]
     };
@@ -120,15 +136,9 @@ fn read_log(
         );
         log.warnings.push(Remark::new("coarse-clock", text));
     }
-    as_harvested::restore(&mut log, &positions, &field.crop, &job.log, known.width)?;
+    as_harvested::restore(&mut log, &field.crop, &job.log)?;
+    area_yield::to_mass(&mut log, &positions, &given)?;
     Ok((log, positions))
-}
-
-/// The width of the header, where the job gives one and the same for all machines of the field.
-fn default_width(job: &Job, field: &FieldSeason) -> Option<f64> {
-    let name = default_machine(job, field);
-    let machine = job.machines.iter().find(|m| m.name == name);
-    machine.and_then(|m| m.header_width).or(job.log.width)
 }
 
 /// The machine of rows that name none: the field's, else the job's only one, else a name of ours.

@@ -9,7 +9,7 @@ use crate::place::Place;
 use crate::summary::Remark;
 
 /// The columns that hold plain numbers, in the order of [`Numbers`].
-pub(super) const NUMBERS: [LogColumn; 14] = [
+pub(super) const NUMBERS: [LogColumn; 15] = [
     LogColumn::Lon,
     LogColumn::Lat,
     LogColumn::X,
@@ -18,6 +18,7 @@ pub(super) const NUMBERS: [LogColumn; 14] = [
     LogColumn::Flow,
     LogColumn::Mass,
     LogColumn::Yield,
+    LogColumn::DryYield,
     LogColumn::Moisture,
     LogColumn::Speed,
     LogColumn::Distance,
@@ -25,6 +26,23 @@ pub(super) const NUMBERS: [LogColumn; 14] = [
     LogColumn::Heading,
     LogColumn::Elevation,
 ];
+
+/// The columns that grain can be read from, the best first.
+pub(super) const GRAIN: [LogColumn; 4] = [
+    LogColumn::Flow,
+    LogColumn::Mass,
+    LogColumn::Yield,
+    LogColumn::DryYield,
+];
+
+/// How many of [`GRAIN`] are read rather than this column (flow and mass stand side by side).
+fn grain_rank(column: LogColumn) -> usize {
+    match column {
+        LogColumn::Yield => 2,
+        LogColumn::DryYield => 3,
+        _ => 0,
+    }
+}
 
 /// A number column of a file.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -60,6 +78,8 @@ pub(super) struct Layout {
     pub load: Option<usize>,
     /// Pass number.
     pub pass: Option<usize>,
+    /// Section of the header.
+    pub section: Option<usize>,
     /// Crop.
     pub crop: Option<usize>,
 }
@@ -78,6 +98,7 @@ impl Layout {
         warn(recognised, &headers, file, warnings);
         let field = |column| recognised.get(column).map(|f| f.index);
         let degrees = field(LogColumn::Lon).is_some() && field(LogColumn::Lat).is_some();
+        let usable = GRAIN.map(|column| recognised.get(column).is_some_and(|f| !f.lacks_unit()));
         let mut numbers: Vec<NumberColumn> = Vec::new();
         for (slot, &column) in NUMBERS.iter().enumerate() {
             let Some(found) = recognised.get(column) else {
@@ -85,6 +106,9 @@ impl Layout {
             };
             if degrees && is_grid(found) {
                 continue; // not needed: a slip in them costs no row
+            }
+            if usable[..grain_rank(column)].iter().any(|u| *u) {
+                continue; // grain is read from one column: flow and mass before a yield, wet before dry
             }
             // x and y stay in the unit that the header names (or their CRS's): the CRS settles what they mean.
             let factor = match (found.unit, column) {
@@ -110,6 +134,7 @@ impl Layout {
             work: field(LogColumn::WorkState),
             load: field(LogColumn::Load),
             pass: field(LogColumn::Pass),
+            section: field(LogColumn::Section),
             crop: field(LogColumn::Crop),
             headers,
         })
@@ -184,18 +209,15 @@ fn indispensable(
         );
         return Err(error.hinted(in_a_line(&question.lines)));
     }
-    let grain: Vec<&FoundColumn> = [LogColumn::Flow, LogColumn::Mass, LogColumn::Yield]
+    let grain: Vec<&FoundColumn> = GRAIN
         .into_iter()
         .filter_map(|c| recognised.get(c))
         .collect();
     match grain.first() {
-        None => Err(absent(
-            recognised,
-            &[LogColumn::Flow, LogColumn::Mass, LogColumn::Yield],
-            headers,
-            file,
-        )
-        .unwrap_or_else(|| no_grain(headers, file))),
+        None => {
+            Err(absent(recognised, &GRAIN, headers, file)
+                .unwrap_or_else(|| no_grain(headers, file)))
+        }
         Some(first) if grain.iter().all(|f| f.lacks_unit()) => Err(no_unit(first, headers, file)),
         Some(_) => Ok(()),
     }
@@ -239,7 +261,7 @@ fn no_grain(headers: &[String], file: &str) -> ReadError {
     let error = ReadError::new(
         ReadErrorKind::NoColumn,
         Place::file(file),
-        "a column of grain flow such as flow_kg_s (or of mass per row such as mass_kg)",
+        "a column of grain flow such as flow_kg_s (or of mass per row, mass_kg, or of yield, yield_t_ha)",
         listed(headers),
     );
     error.hinted("name it in the job file: [log] columns = { flow = \"HEADER\" }, units = { flow = \"kg/s\" }")

@@ -35,6 +35,8 @@ pub(super) struct LogFile {
     pub machine: Names,
     pub load: Names,
     pub pass: Vec<Option<u32>>,
+    /// Section of the header, by its name.
+    pub section: Names,
     pub unreadable: Vec<Unreadable>,
     pub warnings: Vec<Remark>,
     /// The first unreadable row's number, and why.
@@ -248,6 +250,9 @@ impl LogFile {
         }
         if let Some(field) = layout.pass {
             self.pass.push(pass_number(&record[field]));
+        }
+        if let Some(field) = layout.section {
+            self.section.push(&record[field]);
         }
         if let Some(field) = layout.crop {
             let cell = record[field].trim_ascii();

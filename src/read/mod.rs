@@ -1,5 +1,6 @@
 //! Files into values: logs, tickets, boundaries. Nothing below this module opens an input file.
 
+mod area_yield;
 mod as_harvested;
 mod boundary;
 mod coarse;

@@ -209,7 +209,7 @@ fn holds(role: &Role, column: &SampleColumn) -> bool {
         C::Date => super::clock::is_date(column),
         C::Interval => column.is_numeric() && !super::clock::grows(column),
         C::WorkState => super::work_words(column),
-        C::Machine | C::Load | C::Crop => true,
+        C::Machine | C::Load | C::Crop | C::Section => true,
         C::Pass => {
             column.is_numeric()
                 && column

@@ -12,7 +12,7 @@ use super::sample::Sample;
 use super::{FoundColumn, Recognised, Severity};
 use crate::crop::Crop;
 use crate::job::{GrainMoisture, LogColumn, LogSettings};
-use crate::units::{HECTARE_M2, Unit};
+use crate::units::{HECTARE_M2, Quantity, Unit};
 
 /// How far the best reading must stand above the next: 10 to 1 (our choice).
 const DECIDED: f64 = std::f64::consts::LN_10;
@@ -62,6 +62,11 @@ pub(super) fn choose(
     e: &Evidence<'_>,
     out: &mut Recognised,
 ) {
+    for role in &mut candidates {
+        if role.column == LogColumn::DryYield {
+            role.moisture = SaidMoisture::Dry;
+        }
+    }
     candidates.retain(|role| {
         let column = &e.sample.columns[role.index];
         let total = role.fit != Fit::Mapped
@@ -101,6 +106,9 @@ pub(super) fn choose(
         stated(&best, settings, e, out);
     } else if decided && best.yields.is_some() {
         inferred(&best, rival, e, out);
+    } else if best.yields.is_none() && of_header.len() == 1 {
+        // Nothing to go by: the reader asks for the unit.
+        out.columns.push(found(&first, None, String::new()));
     } else {
         ask(&first, &readings, e, out);
         return;
@@ -189,7 +197,9 @@ fn yield_of(role: &Role, unit: &Unit, e: &Evidence<'_>) -> Option<f64> {
     let values = &e.sample.columns[role.index].numbers;
     let positive = |v: f64| if v > 0.0 { v } else { f64::NAN };
     match role.column {
-        LogColumn::Yield => median(values.iter().map(|v| positive(*v))).map(|v| v * factor),
+        LogColumn::Yield | LogColumn::DryYield => {
+            median(values.iter().map(|v| positive(*v))).map(|v| v * factor)
+        }
         LogColumn::Flow => {
             let (motion, elapsed, width) = (e.motion?, e.elapsed?, e.width?);
             motion
@@ -462,8 +472,8 @@ fn beside(candidates: &[Role], best: &Reading, settings: &LogSettings, out: &mut
     for role in candidates {
         let kept = role.column != best.role.column
             && role.index != best.role.index
-            && role.column != LogColumn::Yield
-            && best.role.column != LogColumn::Yield
+            && role.column.quantity() != Some(Quantity::Yield)
+            && best.role.column.quantity() != Some(Quantity::Yield)
             && role.fit <= Fit::OwnNameAndUnit
             && out.get(role.column).is_none();
         if kept {
@@ -496,8 +506,25 @@ fn moisture(role: &Role, settings: &LogSettings, e: &Evidence<'_>, out: &mut Rec
         .at_moisture
         .or(said)
         .unwrap_or(GrainMoisture::Harvest);
+    // A yield at the crop's reference moisture is a column of its own, unless the job says at which it is.
+    let dry = matches!(role.moisture, SaidMoisture::Dry)
+        && role.column.quantity() == Some(Quantity::Yield);
+    for found in &mut out.columns {
+        if found.index == role.index && found.column.quantity() == Some(Quantity::Yield) {
+            found.column = match dry && settings.at_moisture.is_none() {
+                true => LogColumn::DryYield,
+                false => LogColumn::Yield,
+            };
+        }
+    }
     if settings.at_moisture.is_some() {
         return;
+    }
+    if dry {
+        out.grain_moisture = GrainMoisture::Harvest; // turned back with its area
+    }
+    if role.column == LogColumn::DryYield {
+        return; // the job says so
     }
     match role.moisture {
         SaidMoisture::Dry => out.remark(

@@ -48,6 +48,8 @@ pub(in crate::read) enum Word {
     Load,
     /// A pass.
     Pass,
+    /// A section of the header.
+    Section,
     /// A crop.
     Crop,
     /// A field, a farm or a client.
@@ -83,7 +85,7 @@ pub(in crate::read) enum Word {
 use Word::{
     Crop, Date, Distance, Dry, DryMatter, Easting, Elevation, Flow, Foreign, Gps, Grain, Header,
     Heading, Interval, Lat, Load, Lon, Machine, Mass, Moisture, Northing, Number, Pass, Place,
-    Plain, Rate, Reference, Speed, State, Sum, Swath, Time, Up, Volume, Wet, Width, Yield,
+    Plain, Rate, Reference, Section, Speed, State, Sum, Swath, Time, Up, Volume, Wet, Width, Yield,
 };
 
 /// Words by what they say, folded: lower case, without accents.
@@ -455,6 +457,19 @@ pub(super) static WORDS: &[(Word, &[&str])] = &[
         ],
     ),
     (
+        Section,
+        &[
+            "section",
+            "sections",
+            "teilbreite",
+            "troncon",
+            "seccion",
+            "secao",
+            "sezione",
+            "sectie",
+        ],
+    ),
+    (
         Crop,
         &[
             "crop",
@@ -775,8 +790,6 @@ pub(super) static WORDS: &[(Word, &[&str])] = &[
             "last",
             "next",
             "smoothed",
-            "section",
-            "sections",
             "class",
             "zone",
             "duty",

@@ -123,7 +123,10 @@ pub(super) fn roles(index: usize, header: &str, stated: Option<Stated>) -> Vec<R
 
 /// Whether a column holds grain.
 pub(in crate::read) fn is_grain(column: LogColumn) -> bool {
-    matches!(column, LogColumn::Flow | LogColumn::Mass | LogColumn::Yield)
+    matches!(
+        column,
+        LogColumn::Flow | LogColumn::Mass | LogColumn::Yield | LogColumn::DryYield
+    )
 }
 
 fn fit(
@@ -251,6 +254,8 @@ fn columns(words: &HeaderWords, unit: Option<&Unit>) -> Vec<(LogColumn, bool)> {
         [W::State] | [W::State, W::Up] | [W::Up, W::State] => vec![(C::WorkState, true)],
         [W::Up] if has(W::Header) => vec![(C::WorkState, true)],
         [W::Crop] => vec![(C::Crop, true)],
+        [W::Section] => vec![(C::Section, true)],
+        [W::Section, W::Width] | [W::Width, W::Section] => vec![(C::Width, true)],
         heads if grain_heads(heads) => grain(heads, words, quantity),
         _ => Vec::new(),
     }
