@@ -2,10 +2,13 @@
 
 mod complete;
 mod demo;
+mod inspect;
 mod loads;
+mod new;
 mod progress;
 mod run;
 
+use std::io::{ErrorKind, Write};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -29,6 +32,8 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    New(new::Arguments),
+    Inspect(inspect::Arguments),
     Run(run::Arguments),
     Loads(loads::Arguments),
     Demo(demo::Arguments),
@@ -39,6 +44,8 @@ enum Command {
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let status = match &arguments.command {
+        Command::New(a) => new::run(a),
+        Command::Inspect(a) => inspect::run(a),
         Command::Run(a) => run::run(a),
         Command::Loads(a) => loads::run(a),
         Command::Demo(a) => demo::run(a),
@@ -48,6 +55,16 @@ pub fn main() -> ExitCode {
         eprintln!("error: {error}");
         UNUSABLE
     }))
+}
+
+/// Prints to standard output. Whoever reads it may stop, as `head` does.
+fn print(text: &str) -> Result<(), Failure> {
+    match std::io::stdout().write_all(text.as_bytes()) {
+        Err(e) if e.kind() != ErrorKind::BrokenPipe => {
+            Err(Failure::new(format!("it cannot be printed: {e}"), None))
+        }
+        _ => Ok(()),
+    }
 }
 
 /// A message that ends the program: what is wrong and, on a line of its own, the way out.

@@ -11,6 +11,7 @@ use super::position::{Positions, positions};
 use super::recognise::Known;
 use super::source::{LogSource, logs_in};
 use super::{FieldInput, as_harvested, boundary, coarse, merge, tickets};
+use crate::crop::Crop;
 use crate::job::{FieldSeason, Job};
 use crate::place::Place;
 use crate::summary::Remark;
@@ -93,7 +94,7 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
     Ok(input)
 }
 
-fn read_log(
+pub(super) fn read_log(
     job: &Job,
     field: &FieldSeason,
     zone: &TimeZone,
@@ -101,8 +102,8 @@ fn read_log(
 ) -> Result<(LogFile, Positions), ReadError> {
     let known = Known {
         crop: &field.crop,
-        crop_known: true,
-        season: Some(field.season),
+        crop_known: field.crop.name != Crop::UNNAMED,
+        season: Some(field.season).filter(|year| *year != 0),
         width: job
             .machines
             .iter()

@@ -45,6 +45,17 @@ pub(super) struct LogFile {
     other_crop: Option<(u64, u32, String)>,
 }
 
+/// A log that is opened and whose columns are known.
+pub(super) struct Look {
+    table: Table,
+    headers: Vec<Header>,
+    first: Vec<Batch>,
+    /// Its first rows.
+    pub sample: Sample,
+    /// What its columns are.
+    pub recognised: Recognised,
+}
+
 /// A column of names: each distinct one once, and an index per row. Empty where the file has no such column.
 #[derive(Debug, Default)]
 pub(super) struct Names {
@@ -84,6 +95,29 @@ impl Names {
 }
 
 impl LogFile {
+    /// Opens a log and finds out what its columns are. `known`: what is known of it beside its contents.
+    pub fn look(
+        source: &LogSource,
+        settings: &LogSettings,
+        known: &Known<'_>,
+    ) -> Result<Look, ReadError> {
+        let mut table = source.open()?;
+        let headers = std::mem::take(&mut table.headers);
+        let known = Known {
+            decimal_comma: table.decimal_comma,
+            ..*known
+        };
+        let (first, sample) = first_rows(&mut table, &headers)?;
+        let recognised = recognise(&sample, settings, &known);
+        Ok(Look {
+            table,
+            headers,
+            first,
+            sample,
+            recognised,
+        })
+    }
+
     /// Reads a log. `known`: what is known of it beside its contents.
     pub fn read(
         source: &LogSource,
@@ -91,21 +125,19 @@ impl LogFile {
         known: &Known<'_>,
     ) -> Result<LogFile, ReadError> {
         let file = &source.shown;
-        let mut table = source.open()?;
+        let Look {
+            mut table,
+            headers,
+            first,
+            recognised,
+            ..
+        } = LogFile::look(source, settings, known)?;
+        let crop = known.crop;
         let mut log = LogFile {
             path: file.clone(),
             warnings: std::mem::take(&mut table.warnings),
             ..LogFile::default()
         };
-        let headers = std::mem::take(&mut table.headers);
-        let known = &Known {
-            decimal_comma: table.decimal_comma,
-            ..*known
-        };
-        let crop = known.crop;
-        let (first, sample) = look(&mut table, &headers)?;
-        let recognised = recognise(&sample, settings, known);
-        drop(sample);
         let layout = Layout::new(
             headers.into_iter().map(|h| h.name).collect(),
             &recognised,
@@ -115,7 +147,7 @@ impl LogFile {
             &mut log.warnings,
         )?;
         let factor = layout.time.map_or(1.0, |(_, factor)| factor);
-        let mut times = TimeReader::new(known.zone, layout.clock, factor, known.decimal_comma);
+        let mut times = TimeReader::new(known.zone, layout.clock, factor, table.decimal_comma);
         let rows = log.read_rows(first, &mut table, &layout, &mut times, crop)?;
         log.recognised = recognised;
         log.clock = times.clock;
@@ -300,7 +332,7 @@ impl LogFile {
 }
 
 /// The first rows of a table: as they are, and column by column.
-fn look(table: &mut Table, headers: &[Header]) -> Result<(Vec<Batch>, Sample), ReadError> {
+fn first_rows(table: &mut Table, headers: &[Header]) -> Result<(Vec<Batch>, Sample), ReadError> {
     let mut sample = Sample::new(headers, table.decimal_comma);
     let mut first = Vec::new();
     while sample.rows < SAMPLE_ROWS {

@@ -7,6 +7,7 @@ mod coarse;
 mod error;
 mod field;
 mod find;
+mod inspect;
 mod layout;
 mod log_file;
 mod log_row;
@@ -22,6 +23,7 @@ mod time;
 
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
+pub use inspect::{Inspected, RawColumn, boundary_in, files_below, inspect, tickets_in};
 pub use recognise::{ColumnRemark, FoundColumn, Question, Recognised, Severity, by_headers};
 
 use geo::MultiPolygon;
