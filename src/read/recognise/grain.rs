@@ -11,7 +11,7 @@ use super::roles::{Fit, Role, SaidMoisture};
 use super::sample::Sample;
 use super::{FoundColumn, Recognised, Severity};
 use crate::crop::Crop;
-use crate::job::{GrainMoisture, LogColumn, LogSettings};
+use crate::job::{LogColumn, LogSettings};
 use crate::units::{HECTARE_M2, Quantity, Unit};
 
 /// How far the best reading must stand above the next: 10 to 1 (our choice).
@@ -53,6 +53,8 @@ struct Reading {
     yields: Option<f64>,
     /// Whether the header or the job states the unit.
     stated: bool,
+    /// Whether rows of another length prove that it is a flow, or a mass.
+    by_intervals: bool,
 }
 
 /// Chooses the grain among its candidates, or asks.
@@ -114,7 +116,7 @@ pub(super) fn choose(
         return;
     }
     beside(&candidates, &best, settings, out);
-    moisture(&best.role, settings, e, out);
+    super::said::moisture(&best.role, settings, e, out);
 }
 
 /// Order in which columns of grain are taken.
@@ -176,6 +178,7 @@ fn readings(roles: &[Role], settings: &LogSettings, e: &Evidence<'_>) -> Vec<Rea
                 score,
                 yields,
                 stated: stated.is_some(),
+                by_intervals: says == Some(role.column),
             });
         }
     }
@@ -387,6 +390,13 @@ fn inferred(best: &Reading, rival: Option<&Reading>, e: &Evidence<'_>, out: &mut
             r.unit
         )
     });
+    let intervals = match (best.by_intervals, best.role.column) {
+        (true, LogColumn::Flow) => {
+            "; rows of another length prove it a flow: it does not grow with them"
+        }
+        (true, _) => "; rows of another length prove it a mass: it grows with them",
+        _ => "",
+    };
     let system = match (customary(best.unit), e.systems) {
         (
             Some(true),
@@ -405,7 +415,7 @@ fn inferred(best: &Reading, rival: Option<&Reading>, e: &Evidence<'_>, out: &mut
         _ => "",
     };
     let what = format!(
-        "{} in {} found{system} from what the field then yields, {yields}{other}",
+        "{} in {} found{system} from what the field then yields, {yields}{intervals}{other}",
         best.role.column.name(),
         best.unit
     );
@@ -489,64 +499,5 @@ fn beside(candidates: &[Role], best: &Reading, settings: &LogSettings, out: &mut
     });
     if let Some(rival) = rival {
         out.seconds.push((rival.column, rival.index));
-    }
-}
-
-/// At which moisture the grain is counted.
-fn moisture(role: &Role, settings: &LogSettings, e: &Evidence<'_>, out: &mut Recognised) {
-    let header = &e.sample.columns[role.index].header;
-    let name = role.column.name();
-    let said = match role.moisture {
-        SaidMoisture::Wet => Some(GrainMoisture::Harvest),
-        SaidMoisture::At(pct) => Some(GrainMoisture::At(pct)),
-        SaidMoisture::Dry => Some(GrainMoisture::Reference),
-        SaidMoisture::Nothing => None,
-    };
-    out.grain_moisture = settings
-        .at_moisture
-        .or(said)
-        .unwrap_or(GrainMoisture::Harvest);
-    // A yield at the crop's reference moisture is a column of its own, unless the job says at which it is.
-    let dry = matches!(role.moisture, SaidMoisture::Dry)
-        && role.column.quantity() == Some(Quantity::Yield);
-    for found in &mut out.columns {
-        if found.index == role.index && found.column.quantity() == Some(Quantity::Yield) {
-            found.column = match dry && settings.at_moisture.is_none() {
-                true => LogColumn::DryYield,
-                false => LogColumn::Yield,
-            };
-        }
-    }
-    if settings.at_moisture.is_some() {
-        return;
-    }
-    if dry {
-        out.grain_moisture = GrainMoisture::Harvest; // turned back with its area
-    }
-    if role.column == LogColumn::DryYield {
-        return; // the job says so
-    }
-    match role.moisture {
-        SaidMoisture::Dry => out.remark(
-            Severity::Warn,
-            "moisture-already-corrected",
-            format!(
-                "the {name} is said to be dry or corrected; it is taken to be at the crop's reference moisture and brought back to the moisture of each row. If it is at another: [log] at_moisture = \"0 %\" (dry matter), \"14 %\" or \"harvest\""
-            ),
-            Some(role.index),
-        ),
-        SaidMoisture::At(pct) => out.remark(
-            Severity::Warn,
-            "moisture-already-corrected",
-            format!("the {name} is at {pct} % moisture and is brought back to the moisture of each row. If not: [log] at_moisture = \"harvest\""),
-            Some(role.index),
-        ),
-        SaidMoisture::Nothing if role.column == LogColumn::Yield => out.ask(
-            role.index,
-            format!("\"{header}\" does not say whether its yield is as harvested or at the crop's reference moisture; it is read as harvested"),
-            vec!["at_moisture = \"harvest\"".to_owned(), "at_moisture = \"reference\"".to_owned()],
-            false,
-        ),
-        _ => {}
     }
 }
