@@ -9,6 +9,7 @@ pub mod cli;
 pub mod crop;
 pub mod delay;
 pub mod draft;
+pub mod evidence;
 pub mod faults;
 pub mod gather;
 pub mod geometry;

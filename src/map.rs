@@ -51,4 +51,7 @@ pub struct YieldMap {
     pub yields: Vec<f64>,
     /// Logged yield of the row itself in the job's unit: the map before anything.
     pub yield_log: Vec<f64>,
+    /// The ground that each row newly cut: longitude and latitude of its four corners, counter-clockwise; NaN where
+    /// it cut none. `None`: nobody asked for it.
+    pub swaths: Option<Vec<[[f64; 2]; 4]>>,
 }

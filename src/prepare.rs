@@ -174,6 +174,24 @@ impl Prepared {
     }
 }
 
+impl Prepared {
+    /// The ground that each row newly cut, as four corners in the frame (see [`width::newly_cut`]).
+    ///
+    /// # Errors
+    /// Where the job's settings are out of range.
+    pub fn newly_cut(&self, job: &Job) -> Result<Vec<Option<[[f64; 2]; 4]>>, WidthError> {
+        let rows = Rows {
+            order: &self.timeline.work_order(&self.input.log),
+            passes: &self.passes,
+        };
+        Ok(width::newly_cut(
+            rows,
+            &self.width.share,
+            &width_params(job).check()?,
+        ))
+    }
+}
+
 /// Whether each row's ground is outside the boundary.
 fn outside(passes: &Passes, boundary: Option<&Boundary>) -> Vec<bool> {
     let of_row = |ground: &Option<Ground>| match (ground, boundary) {

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Every module at the root of the crate, from the ground up. A module may use those before it, and itself.
-const ORDER: [&str; 31] = [
+const ORDER: [&str; 32] = [
     "units",
     "crop",
     "place", // values with units, crops, where a value stood
@@ -14,7 +14,8 @@ const ORDER: [&str; 31] = [
     "geometry", // what the stages compute with
     "log",
     "map",
-    "summary", // the data
+    "summary",
+    "evidence", // the data
     "job",
     "read", // the doors in
     "faults",

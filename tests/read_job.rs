@@ -265,13 +265,13 @@ fn a_field_season_stands_once() {
 #[test]
 fn choices_are_checked() {
     assert_eq!(
-        fails("\"shapefile\"", "\"geopackage\""),
-        "job.toml:4:23, job, formats: expected a list of geojson, shapefile, found \"geopackage\"\n\
-         hint: \"geopackage\" is not yet written by this version"
+        fails("\"set-aside\"", "\"grid\""),
+        "job.toml:5:21, job, layers: expected a list of points, set-aside, swaths, found \"grid\"\n\
+         hint: \"grid\" is not yet written by this version"
     );
     assert_eq!(
         fails("\"set-aside\"", "\"set aside\""),
-        "job.toml:5:21, job, layers: expected a list of points, set-aside, found \"set aside\"\n\
+        "job.toml:5:21, job, layers: expected a list of points, set-aside, swaths, found \"set aside\"\n\
          hint: did you mean \"set-aside\"?"
     );
     assert_eq!(

@@ -2,7 +2,7 @@
 
 mod write_fixture;
 
-use fanmill::report::terminal::{batch, field};
+use fanmill::report::terminal::{Paint, batch, field};
 use fanmill::summary::*;
 use fanmill::write::run::{FieldOutcome, Outcome};
 
@@ -109,7 +109,7 @@ fn outcome(name: &str, outcome: Outcome) -> FieldOutcome {
 
 #[test]
 fn a_field_fits_on_a_screen() {
-    let text = field(&full());
+    let text = field(&full(), Paint::Plain);
     assert!(
         text.lines().count() <= 24 && text.lines().all(|l| l.chars().count() <= 100),
         "{text}"
@@ -136,7 +136,7 @@ fn a_field_fits_on_a_screen() {
 
 #[test]
 fn what_is_unknown_is_a_dash() {
-    insta::assert_snapshot!(field(&bare()), @r#"
+    insta::assert_snapshot!(field(&bare(), Paint::Plain), @r#"
     Heron Lane / Home / Mill piece �[31mred, 2025 maize
       points       0 of 0 rows kept (– %); 0 set aside
       area         0.00 ha cut once; 0.00 ha as logged

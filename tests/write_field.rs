@@ -50,14 +50,18 @@ fn a_field_is_written_whole_and_a_second_run_gives_the_same_bytes() {
             "points.dbf",
             "points.geojson",
             "points.prj",
+            "points.qml",
             "points.shp",
             "points.shx",
+            "points.sld",
             "set-aside.cpg",
             "set-aside.dbf",
             "set-aside.geojson",
             "set-aside.prj",
+            "set-aside.qml",
             "set-aside.shp",
             "set-aside.shx",
+            "set-aside.sld",
             "summary.json",
         ]
     );
@@ -76,6 +80,45 @@ fn a_field_is_written_whole_and_a_second_run_gives_the_same_bytes() {
             .unwrap();
         assert!(contents(dir.path()) == first, "{threads} threads");
     }
+}
+
+/// Every layer in every format: no clock, no chance, no order of threads in it.
+#[test]
+fn every_format_gives_the_same_bytes_again() {
+    let map = write_fixture::map(3000);
+    let summary = write_fixture::summary(&map);
+    let dir = tempfile::tempdir().unwrap();
+    let job = write_fixture::whole_job(dir.path().into(), OutputCrs::Utm);
+    let result = FieldResult {
+        map: &map,
+        summary: &summary,
+    };
+    let write = |folder: &str, threads: usize| {
+        let folder = dir.path().join(folder);
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build()
+            .unwrap();
+        let written = pool.install(|| write_field(&folder, result, &job)).unwrap();
+        (contents(&folder), written)
+    };
+    let (first, written) = write("one", 1);
+    // A format of one file, or five; a style in two languages; the summary.
+    assert_eq!(first.len(), 3 * (4 + 5 + 2) + 1);
+    assert_eq!(written.files.len(), first.len());
+    let (second, _) = write("two", 3);
+    for (name, bytes) in &first {
+        assert!(second[name] == *bytes, "{name} differs");
+    }
+    // Points without a position have no place in FlatGeobuf, and that is said.
+    let nowhere = |kept: bool| {
+        (0..3000)
+            .filter(|&i| map.verdicts.is_kept(i) == kept && map.lon[i].is_nan())
+            .count()
+    };
+    let said: Vec<&str> = written.remarks.iter().map(|r| r.text.as_str()).collect();
+    let set_aside = format!("set-aside.fgb: {} of 429 points", nowhere(false));
+    assert!(said.iter().any(|t| t.starts_with(&set_aside)), "{said:?}");
 }
 
 /// RFC 7946, and null for what is missing: read by the `geojson` crate.
@@ -308,12 +351,27 @@ fn layers_that_the_job_no_longer_asks_for_go_and_other_files_stay() {
         summary: &summary,
     };
     fs::write(dir.path().join("notes.txt"), "mine").unwrap();
+    job.formats = Format::ALL.to_vec();
+    job.layers = Layer::ALL.to_vec();
     write_field(dir.path(), result, &job).unwrap();
     job.formats = vec![Format::GeoJson];
     job.layers = vec![Layer::Points];
     write_field(dir.path(), result, &job).unwrap();
     let left: Vec<String> = contents(dir.path()).into_keys().collect();
-    assert_eq!(left, ["notes.txt", "points.geojson", "summary.json"]);
+    assert_eq!(
+        left,
+        [
+            "notes.txt",
+            "points.geojson",
+            "points.qml",
+            "points.sld",
+            "summary.json"
+        ]
+    );
+    job.formats = vec![Format::GeoPackage];
+    write_field(dir.path(), result, &job).unwrap();
+    let left: Vec<String> = contents(dir.path()).into_keys().collect();
+    assert_eq!(left, ["notes.txt", "points.gpkg", "summary.json"]);
 }
 
 #[test]

@@ -84,7 +84,7 @@ pub fn run(
     let evidence = gather::machines(&prepared);
     let machines = pool::machines(job, &[("c", &evidence)]).remove(0);
     let scale = pool::scale(&[("c", &gather::scale(&prepared))]).remove(0);
-    let (map, summary) = apply(job, &prepared, &machines, &scale)?;
+    let fanmill::apply::Applied { map, summary, .. } = apply(job, &prepared, &machines, &scale)?;
     Ok(Run {
         season,
         prepared,

@@ -206,5 +206,18 @@ pub(super) fn build(
         yld_high: per(&|i| columns.yield_kg_ha[i] * half(i).exp()),
         yields: per(&|i| columns.yield_kg_ha[i] * columns.unit),
         yield_log: per(&|i| columns.yield_log_kg_ha[i] * columns.unit),
+        swaths: None,
     }
+}
+
+/// Corners of the rows' newly cut ground in degrees.
+pub(super) fn swaths(field: &Prepared, cut: &[Option<[[f64; 2]; 4]>]) -> Vec<[[f64; 2]; 4]> {
+    let corner = |axis: usize| -> Vec<f64> {
+        cut.iter()
+            .flat_map(|quad| (0..4).map(move |k| quad.map_or(f64::NAN, |q| q[k][axis])))
+            .collect()
+    };
+    let (lon, lat) = field.frame.inverse(&corner(0), &corner(1));
+    let corners: Vec<[f64; 2]> = lon.into_iter().zip(lat).map(|(x, y)| [x, y]).collect();
+    corners.as_chunks::<4>().0.to_vec()
 }

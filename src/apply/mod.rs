@@ -1,12 +1,15 @@
 //! Third act: the field, corrected with what was pooled.
 
+mod evidence;
 mod figures;
 mod ground;
 mod map;
+mod parts;
 mod warnings;
 
 use crate::checks::{CheckInput, CheckParams, Checked, RampSeconds, apply as check};
-use crate::job::Job;
+use crate::evidence::Evidence;
+use crate::job::{Job, Layer};
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
@@ -30,9 +33,23 @@ pub enum ApplyError {
     /// Settings of the quality measures.
     #[error("the quality measures' settings cannot be used")]
     QualityParams(#[from] crate::quality::QualityParamsError),
+    /// Settings of the cut width.
+    #[error("the cut width's settings cannot be used")]
+    Width(#[from] crate::width::WidthError),
 }
 
-/// Corrects a field: its map and its figures.
+/// A field, corrected.
+#[derive(Debug, Clone)]
+pub struct Applied {
+    /// Its map.
+    pub map: YieldMap,
+    /// Its figures.
+    pub summary: Summary,
+    /// What they rest on.
+    pub evidence: Evidence,
+}
+
+/// Corrects a field: its map, its figures, and what they rest on.
 ///
 /// `machines`: a decision per track of the field's timeline; `scale`: one for its loads.
 pub fn apply(
@@ -40,12 +57,12 @@ pub fn apply(
     field: &Prepared,
     machines: &[MachineDecision],
     scale: &ScaleDecision,
-) -> Result<(YieldMap, Summary), ApplyError> {
+) -> Result<Applied, ApplyError> {
     let ground = ground::place(field, machines, &scale.loads);
     let columns = map::Columns::new(job, field, &ground);
     let checked = run_checks(job, field, machines, &ground, &columns)?;
     let quality = judge_quality(field, &columns, &checked)?;
-    let map = map::build(
+    let mut map = map::build(
         field,
         scale,
         &ground,
@@ -53,10 +70,19 @@ pub fn apply(
         &checked.verdicts,
         quality.after.opposite_pass_pct,
     );
+    if job.layers.contains(&Layer::Swaths) {
+        map.swaths = Some(map::swaths(field, &field.newly_cut(job)?));
+    }
     let mut summary = figures::summarise(job, field, machines, scale, &ground, &columns, &map);
     (summary.quality.before, summary.quality.after) = (quality.before, quality.after);
     summary.warnings = warnings::collect(field, machines, scale, &checked, &summary);
-    Ok((map, summary))
+    let limits = &checked.limits;
+    let evidence = evidence::collect(field, machines, scale, &ground, columns, &map, limits);
+    Ok(Applied {
+        map,
+        summary,
+        evidence,
+    })
 }
 
 fn run_checks(

@@ -10,14 +10,18 @@ use std::sync::Mutex;
 
 use rayon::prelude::*;
 
-use crate::apply::{ApplyError, apply};
+use crate::apply::{Applied, ApplyError, apply};
+use crate::evidence::Evidence;
 use crate::gather::{self, MachineEvidence, ScaleEvidence};
 use crate::job::{FieldSeason, Job};
+use crate::map::YieldMap;
 use crate::pool::{self, MachineDecision, ScaleDecision};
 use crate::prepare::{PrepareError, Prepared};
 use crate::read::{ReadError, read_field};
+use crate::report::pages;
+use crate::summary::Summary;
 use crate::write::run::{FieldOutcome, Outcome, RunRecord};
-use crate::write::{FieldResult, WriteError, folders, tables, write_field};
+use crate::write::{FieldResult, WriteError, folders, tables, write_field, write_page};
 
 use store::Store;
 
@@ -114,7 +118,37 @@ pub fn run(job: &Job, progress: &dyn Progress) -> Result<Vec<FieldOutcome>, Writ
     tables::write_fields(&job.results, &outcomes)?;
     tables::write_loads(&job.results, &outcomes)?;
     RunRecord::new(job, &outcomes).write(&job.results)?;
+    write_pages(job, &outcomes)?;
     Ok(outcomes)
+}
+
+/// The pages over the whole batch, and what all pages share.
+fn write_pages(job: &Job, outcomes: &[FieldOutcome]) -> Result<(), WriteError> {
+    let mut all = pages::assets();
+    all.extend(pages::clients(&job.name, outcomes));
+    all.push(pages::index(&job.name, outcomes));
+    for page in all {
+        write_page(&job.results, &page.name, &page.bytes)?;
+    }
+    Ok(())
+}
+
+fn pages_of(
+    job: &Job,
+    field: &FieldSeason,
+    map: &YieldMap,
+    summary: &Summary,
+    evidence: &Evidence,
+) -> Vec<(String, Vec<u8>)> {
+    let page = pages::FieldPage {
+        job,
+        field,
+        map,
+        summary,
+        evidence,
+    };
+    let files = pages::of_field(&page).into_iter();
+    files.map(|p| (p.name, p.bytes)).collect()
 }
 
 struct Batch<'a> {
@@ -164,13 +198,18 @@ impl Batch<'_> {
             let (Some(machines), Some(scale)) = (&machines[f], &scale[f]) else {
                 return Ok(None);
             };
-            let (map, mut summary) = apply(self.job, field, machines, scale)?;
+            let Applied {
+                map,
+                mut summary,
+                evidence,
+            } = apply(self.job, field, machines, scale)?;
             let folder = folder_path(&self.job.results, &folders[f]);
             let written = write_field(
                 &folder,
                 FieldResult {
                     map: &map,
                     summary: &summary,
+                    pages: &|figures| pages_of(self.job, &field.season, &map, figures, &evidence),
                 },
                 self.job,
             )?;

@@ -1,9 +1,8 @@
-use std::io::{ErrorKind, Write};
 use std::path::PathBuf;
 
 use rayon::prelude::*;
 
-use super::{DONE, Failure, SOME_FAILED};
+use super::{DONE, Failure, Format, SOME_FAILED, print};
 use crate::audit::{self, AuditField, FailedField};
 use crate::batch::FieldError;
 use crate::job::{FieldSeason, Job};
@@ -19,14 +18,6 @@ pub(super) struct Arguments {
     /// How to print it.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, clap::ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs: everything, with stable codes.
-    Json,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
@@ -53,16 +44,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             .map(|json| json + "\n")
             .map_err(|e| Failure::new(format!("the audit cannot be printed: {e}"), None))?,
     };
-    match std::io::stdout().write_all(text.as_bytes()) {
-        // Whoever reads it may stop, as `head` does.
-        Err(e) if e.kind() != ErrorKind::BrokenPipe => {
-            return Err(Failure::new(
-                format!("the audit cannot be printed: {e}"),
-                None,
-            ));
-        }
-        _ => {}
-    }
+    print(&text)?;
     Ok(status)
 }
 

@@ -85,3 +85,23 @@ impl std::fmt::Display for Failure {
         f.write_str(&self.0)
     }
 }
+
+/// How results are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// For people.
+    Text,
+    /// For programs: everything, with stable codes.
+    Json,
+}
+
+/// Prints results. Whoever reads them may stop, as `head` does.
+fn print(text: &str) -> Result<(), Failure> {
+    match std::io::stdout().write_all(text.as_bytes()) {
+        Err(e) if e.kind() != ErrorKind::BrokenPipe => Err(Failure::new(
+            format!("results cannot be printed: {e}"),
+            None,
+        )),
+        _ => Ok(()),
+    }
+}

@@ -207,7 +207,11 @@ pub fn minimum(fields: &[&Curves], mixing: Mixing) -> Option<Minimum> {
 }
 
 /// The pooled curve at any mixing constant, between those of [`MIXING_S`].
-fn at_mixing(fields: &[&Curves], seconds: f64, without: Option<(usize, usize)>) -> Vec<f64> {
+pub(super) fn at_mixing(
+    fields: &[&Curves],
+    seconds: f64,
+    without: Option<(usize, usize)>,
+) -> Vec<f64> {
     let step = MIXING_S[1] - MIXING_S[0];
     let place = (seconds / step).clamp(0.0, (MIXING_S.len() - 1) as f64);
     let below = (place.floor() as usize).min(MIXING_S.len() - 2);

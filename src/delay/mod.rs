@@ -19,6 +19,7 @@ mod pairs;
 mod phase;
 mod pool;
 mod shift;
+mod shown;
 mod signal;
 
 pub use curve::{
@@ -31,4 +32,5 @@ pub use grid::Grid;
 pub use pairs::{OpposedPair, opposed_pairs};
 pub use pool::{Decision, Disagreement, FieldEvidence, decide};
 pub use shift::{Shifted, shift};
+pub use shown::shown;
 pub use signal::{Signal, TrackSignals};

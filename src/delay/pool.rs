@@ -109,7 +109,7 @@ fn agree(step: f64) -> f64 {
 }
 
 /// The machine's mixing, from the entries of its fields; of raw logs, since a shifted one hides the rise.
-fn mixing(fields: &[FieldEvidence]) -> Mixing {
+pub(super) fn mixing(fields: &[FieldEvidence]) -> Mixing {
     let filling: Vec<&EntryEvidence> = fields
         .iter()
         .map(|f| &f.evidence.entry)

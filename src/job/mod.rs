@@ -27,6 +27,23 @@ pub enum Format {
     GeoJson,
     /// ESRI shapefile with .prj and .cpg.
     Shapefile,
+    /// OGC GeoPackage 1.4 with its style inside.
+    GeoPackage,
+    /// GeoParquet 1.1.
+    GeoParquet,
+    /// FlatGeobuf 3.
+    FlatGeobuf,
+}
+
+impl Format {
+    /// Every format.
+    pub const ALL: [Format; 5] = [
+        Format::GeoJson,
+        Format::Shapefile,
+        Format::GeoPackage,
+        Format::GeoParquet,
+        Format::FlatGeobuf,
+    ];
 }
 
 /// A layer that results hold.
@@ -39,6 +56,13 @@ pub enum Layer {
     Points,
     /// Points set aside, with their reasons.
     SetAside,
+    /// Kept points as the ground that each cut.
+    Swaths,
+}
+
+impl Layer {
+    /// Every layer.
+    pub const ALL: [Layer; 3] = [Layer::Points, Layer::SetAside, Layer::Swaths];
 }
 
 /// The coordinate reference system of formats that can carry one (GeoJSON is always WGS 84).

@@ -136,10 +136,10 @@ impl Head {
             head.results = v.text("a folder")?.to_owned();
         }
         if let Some(v) = table.get("formats") {
-            head.formats = choices(&v, &FORMATS, &["geopackage", "geoparquet", "flatgeobuf"])?;
+            head.formats = choices(&v, &FORMATS, &[])?;
         }
         if let Some(v) = table.get("layers") {
-            head.layers = choices(&v, &LAYERS, &["swaths", "grid"])?;
+            head.layers = choices(&v, &LAYERS, &["grid"])?;
         }
         if let Some(v) = table.get("crs") {
             head.crs = match v.text(CRS_EXPECTED)? {
@@ -169,11 +169,18 @@ impl Head {
 }
 
 const CRS_EXPECTED: &str = "\"utm\" or a code such as \"EPSG:4326\"";
-const FORMATS: [(&str, Format); 2] = [
+const FORMATS: [(&str, Format); 5] = [
     ("geojson", Format::GeoJson),
     ("shapefile", Format::Shapefile),
+    ("geopackage", Format::GeoPackage),
+    ("geoparquet", Format::GeoParquet),
+    ("flatgeobuf", Format::FlatGeobuf),
 ];
-const LAYERS: [(&str, Layer); 2] = [("points", Layer::Points), ("set-aside", Layer::SetAside)];
+const LAYERS: [(&str, Layer); 3] = [
+    ("points", Layer::Points),
+    ("set-aside", Layer::SetAside),
+    ("swaths", Layer::Swaths),
+];
 
 /// A code such as `EPSG:4326`, in capitals.
 pub(super) fn epsg(value: &Value<'_>, code: &str, expected: &str) -> Result<String, JobError> {

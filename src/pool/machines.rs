@@ -1,6 +1,7 @@
 use std::collections::BTreeMap;
 
-use crate::delay::{Decision, FieldEvidence, decide};
+use crate::delay::{Decision, FieldEvidence, decide, shown};
+use crate::evidence::DelayGrounds;
 use crate::gather::MachineEvidence;
 use crate::job::Job;
 use crate::ramps::{Ramps, estimate};
@@ -14,6 +15,8 @@ pub struct MachineDecision {
     pub delay: Decision,
     /// Ramps.
     pub ramps: Ramps,
+    /// The curves that the delay was read from.
+    pub curve: DelayGrounds,
 }
 
 /// Pools round one. `fields`: crop name and evidence of each field that was gathered; the result is in the same order,
@@ -44,10 +47,13 @@ pub fn machines(job: &Job, fields: &[(&str, &[MachineEvidence])]) -> Vec<Vec<Mac
         let delays = decide(&for_delay);
         // Logs that were shifted before ramp like raw ones once both are put right, but displays also trim pass ends:
         // each kind has its own profile.
-        for shifted in [false, true] {
-            let own: Vec<usize> = (0..members.len())
+        let kinds = [false, true].map(|shifted| -> Vec<usize> {
+            (0..members.len())
                 .filter(|&k| delays[k].already_shifted == shifted)
-                .collect();
+                .collect()
+        });
+        let curves = shown(&for_delay, &kinds);
+        for own in kinds {
             let ramps = estimate(
                 &own.iter()
                     .map(|&k| (&evidence(&members[k]).ramps, delays[k].delay.value))
@@ -59,6 +65,7 @@ pub fn machines(job: &Job, fields: &[(&str, &[MachineEvidence])]) -> Vec<Vec<Mac
                     machine: name.to_owned(),
                     delay: delays[k].clone(),
                     ramps: ramps.clone(),
+                    curve: curves[k].clone(),
                 });
             }
         }

@@ -32,6 +32,8 @@ pub struct LoadDecision {
     pub moisture_offset: Option<f64>,
     /// The load's mean moisture, %: the ticket's, or the logged one with its machine's offset.
     pub moisture: Option<f64>,
+    /// Weighed over expected mass of its ticket, where the machine's other tickets contradict it.
+    pub doubt: Option<f64>,
     /// What to know about it.
     pub remarks: Vec<Remark>,
 }
@@ -239,6 +241,7 @@ fn decide(
             weighed_kg: factor.weighed.then_some(factor.factor * load.mass_kg),
             moisture_offset: None,
             moisture: None,
+            doubt: ticket.as_ref().and_then(|t| t.2),
             remarks: Vec::new(),
         };
         let own = ticket.as_ref().filter(|t| t.1).and_then(|t| {

@@ -2,7 +2,9 @@
 
 pub mod audit;
 pub mod inspect;
+pub mod json;
 pub(crate) mod numbers;
+pub mod pages;
 pub mod terminal;
 
 /// Said wherever results are shown.

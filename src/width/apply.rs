@@ -234,7 +234,7 @@ impl CutWidth {
 }
 
 /// Direction of the raster's lines: across the main direction of travel, and a little off it.
-fn across(pieces: &Pieces) -> f64 {
+pub(super) fn across(pieces: &Pieces) -> f64 {
     // Headings and their opposites count alike: their doubled angles are averaged (Mardia & Jupp 2000, section 1.1).
     let [c, s] = pieces.iter().fold([0.0, 0.0], |[c, s], p| {
         let [x, y] = p.direction;

@@ -9,11 +9,13 @@
 mod apply;
 mod estimate;
 mod offsets;
+mod outline;
 mod params;
 mod swath;
 
 pub use apply::{CutWidth, cut_width};
 pub use estimate::{HeaderWidthCheck, Spacing};
+pub use outline::newly_cut;
 pub use params::{Checked, Params, WidthError};
 
 use crate::passes::Passes;

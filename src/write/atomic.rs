@@ -52,6 +52,11 @@ impl Draft {
         self.temporary.as_file()
     }
 
+    /// Where it stands until then.
+    pub(crate) fn path(&self) -> &Path {
+        self.temporary.path()
+    }
+
     /// Gives the file its name, replacing an older one.
     pub(crate) fn publish(self) -> Result<PathBuf, WriteError> {
         let Self { temporary, path } = self;

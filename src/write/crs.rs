@@ -3,12 +3,14 @@
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
 
 use proj::Proj;
 use proj::wkt::WktVersion;
 use rayon::prelude::*;
 
-use super::layer::position;
+use super::WriteError;
+use super::layer::{MapLayer, position};
 use crate::job::OutputCrs;
 use crate::map::YieldMap;
 
@@ -68,8 +70,20 @@ pub(crate) fn check(crs: &OutputCrs) -> Result<(), CrsError> {
 pub(crate) struct LayerCrs {
     /// Authority and code.
     pub code: String,
+    /// What formats write of it.
+    pub texts: Arc<CrsTexts>,
+}
+
+/// A CRS as formats write it.
+pub(crate) struct CrsTexts {
+    /// Its name.
+    pub name: String,
     /// WKT1 in the dialect of .prj files.
     pub esri_wkt: String,
+    /// WKT1 in GDAL's dialect, which GeoPackage and FlatGeobuf take; `None` where it has no word for the projection.
+    pub gdal_wkt: Option<String>,
+    /// PROJJSON.
+    pub projjson: serde_json::Value,
 }
 
 impl LayerCrs {
@@ -85,14 +99,32 @@ impl LayerCrs {
             },
         };
         Ok(Self {
-            esri_wkt: known(&code)?.esri_wkt.clone(),
+            texts: Arc::clone(&known(&code)?.texts),
             code,
         })
     }
 
+    /// The number of its code in the EPSG registry.
+    pub(crate) fn epsg(&self) -> i32 {
+        // `Job` knows no other authority, and its numbers fit.
+        let number = self.code.rsplit(':').next().map(str::parse);
+        number.and_then(Result::ok).unwrap_or_default()
+    }
+
+    /// The positions of a layer in this CRS, as [`MapLayer::positions`] orders them.
+    pub(crate) fn positions(&self, layer: &MapLayer<'_>) -> Result<Vec<(f64, f64)>, WriteError> {
+        let mut positions = layer.positions();
+        self.transform(&mut positions)
+            .map_err(|source| WriteError::Crs {
+                code: self.code.clone(),
+                source,
+            })?;
+        Ok(positions)
+    }
+
     /// Positions from longitude and latitude into this CRS, x (east) before y (north), in place. What cannot be
     /// transformed becomes NaN.
-    pub(crate) fn transform(&self, positions: &mut [(f64, f64)]) -> Result<(), CrsError> {
+    fn transform(&self, positions: &mut [(f64, f64)]) -> Result<(), CrsError> {
         positions
             .par_chunks_mut(POSITIONS)
             .try_for_each(|positions| {
@@ -113,7 +145,7 @@ impl LayerCrs {
 
 /// What PROJ makes of a CRS.
 struct Known {
-    esri_wkt: String,
+    texts: Arc<CrsTexts>,
     /// Where several transformations are known, PROJ takes the best for each position's place. `None`: the CRS is
     /// WGS 84 itself.
     from_wgs84: Option<Proj>,
@@ -132,15 +164,12 @@ fn known(code: &str) -> Result<&'static Known, CrsError> {
     if let Some(known) = KNOWN.with_borrow(|all| all.get(code).copied()) {
         return Ok(known);
     }
-    let esri_wkt = esri_wkt(code)?;
+    let texts = Arc::new(describe(code)?);
     let from_wgs84 = match code {
         WGS84 => None,
         code => Some(Proj::new_known_crs(WGS84, code, None).map_err(CrsError::Unknown)?),
     };
-    let known: &'static Known = Box::leak(Box::new(Known {
-        esri_wkt,
-        from_wgs84,
-    }));
+    let known: &'static Known = Box::leak(Box::new(Known { texts, from_wgs84 }));
     KNOWN.with_borrow_mut(|all| all.insert(code.to_owned(), known));
     Ok(known)
 }
@@ -173,8 +202,9 @@ fn utm_code(lon: f64, lat: f64) -> String {
     format!("EPSG:{}", if lat < 0.0 { 32_700 } else { 32_600 } + zone)
 }
 
-/// WKT1 of a CRS in the dialect of .prj files.
-fn esri_wkt(code: &str) -> Result<String, CrsError> {
+/// A CRS as formats write it.
+fn describe(code: &str) -> Result<CrsTexts, CrsError> {
+    let code_text = code;
     let crs = Proj::new(code).map_err(CrsError::Unknown)?;
     let description = crs
         .to_projjson(None, None, None)
@@ -207,10 +237,17 @@ fn esri_wkt(code: &str) -> Result<String, CrsError> {
     }
     // Where PROJ has no text in this dialect, the crate panics instead of returning an error. The methods of the
     // EPSG registry for which it does are refused above; a definition from elsewhere may have yet another.
-    let wkt = catch_unwind(AssertUnwindSafe(|| {
-        crs.as_wkt(Some(WktVersion::Wkt1_Esri), None)
-    }));
-    wkt.map_err(|_| no_name())?.map_err(CrsError::Description)
+    let wkt = |version| catch_unwind(AssertUnwindSafe(|| crs.as_wkt(Some(version), None)));
+    let esri_wkt = wkt(WktVersion::Wkt1_Esri)
+        .map_err(|_| no_name())?
+        .map_err(CrsError::Description)?;
+    let gdal_wkt = wkt(WktVersion::Wkt1_Gdal).ok().and_then(Result::ok);
+    Ok(CrsTexts {
+        name: description["name"].as_str().unwrap_or(code_text).to_owned(),
+        esri_wkt,
+        gdal_wkt,
+        projjson: description,
+    })
 }
 
 #[cfg(test)]
@@ -239,22 +276,22 @@ mod tests {
 
     #[test]
     fn a_crs_that_no_layer_can_have_is_refused() {
-        assert!(matches!(esri_wkt("EPSG:999999"), Err(CrsError::Unknown(_))));
-        assert!(matches!(esri_wkt("heron"), Err(CrsError::Unknown(_))));
-        assert!(matches!(esri_wkt("EPSG:4979"), Err(CrsError::Kind { .. }))); // WGS 84, three-dimensional
-        assert!(matches!(esri_wkt("EPSG:4978"), Err(CrsError::Kind { .. }))); // WGS 84, geocentric
+        assert!(matches!(describe("EPSG:999999"), Err(CrsError::Unknown(_))));
+        assert!(matches!(describe("heron"), Err(CrsError::Unknown(_))));
+        assert!(matches!(describe("EPSG:4979"), Err(CrsError::Kind { .. }))); // WGS 84, three-dimensional
+        assert!(matches!(describe("EPSG:4978"), Err(CrsError::Kind { .. }))); // WGS 84, geocentric
         assert!(matches!(
-            esri_wkt("EPSG:5516"),
+            describe("EPSG:5516"),
             Err(CrsError::Method { .. })
         )); // Krovak Modified
-        assert!(matches!(esri_wkt("EPSG:5773"), Err(CrsError::Kind { .. }))); // EGM96 height
+        assert!(matches!(describe("EPSG:5773"), Err(CrsError::Kind { .. }))); // EGM96 height
     }
 
     /// The .prj text of WGS 84 as desktop systems write it (parameters: EPSG 4326, 7030, 8901).
     #[test]
     fn wgs_84_is_described_as_everywhere() {
         assert_eq!(
-            esri_wkt("EPSG:4326").unwrap(),
+            describe("EPSG:4326").unwrap().esri_wkt,
             "GEOGCS[\"GCS_WGS_1984\",DATUM[\"D_WGS_1984\",SPHEROID[\"WGS_1984\",6378137.0,298.257223563]],\
              PRIMEM[\"Greenwich\",0.0],UNIT[\"Degree\",0.0174532925199433]]"
         );

@@ -104,6 +104,35 @@ pub(crate) fn push_decimal(out: &mut Vec<u8>, value: f64, decimals: usize) -> bo
     true
 }
 
+/// The number that [`push_decimal`] writes, as a reader gets it back; `None` where it is missing.
+pub(crate) fn rounded(value: f64, decimals: usize) -> Option<f64> {
+    if !value.is_finite() {
+        return None;
+    }
+    let scaled = value.abs() * POWER[decimals] + 0.5;
+    if scaled >= EXACT {
+        return Some(value); // beyond the digits that a double has after the point
+    }
+    // Both are exact, so their quotient is the double nearest to the decimal number.
+    let magnitude = (scaled as u64) as f64 / POWER[decimals];
+    Some(if value < 0.0 && magnitude > 0.0 {
+        -magnitude
+    } else {
+        magnitude
+    })
+}
+
+/// Milliseconds of a Unix time that [`TimeText`] can write.
+pub(crate) fn unix_ms(unix: f64) -> Option<i64> {
+    /// 0000-01-01 and 9999-12-31: the first day that has a date, and the first that has none.
+    const DATED: std::ops::Range<i64> = -62_167_219_200_000..253_402_214_400_000;
+    rounded_ms(unix).filter(|ms| DATED.contains(ms))
+}
+
+fn rounded_ms(unix: f64) -> Option<i64> {
+    (unix.abs() < 1e12).then(|| (unix * 1e3).round() as i64)
+}
+
 /// Writes Unix times as ISO 8601 text in UTC; remembers the day, since neighbouring rows share it.
 #[derive(Default)]
 pub(crate) struct TimeText {
@@ -115,10 +144,9 @@ impl TimeText {
     /// Appends `2025-10-03T14:05:09Z`, with up to three decimals of a second where they are not zero. False, and
     /// nothing appended, where the time is missing or not in the years 0000 to 9999.
     pub(crate) fn push(&mut self, out: &mut Vec<u8>, unix: f64) -> bool {
-        if unix.is_nan() || unix.abs() >= 1e12 {
+        let Some(ms) = rounded_ms(unix) else {
             return false;
-        }
-        let ms = (unix * 1e3).round() as i64;
+        };
         let (day, in_day) = (ms.div_euclid(DAY_MS), ms.rem_euclid(DAY_MS) as u64);
         if self.day != Some(day) {
             let Some(date) = date(day) else { return false };
@@ -206,6 +234,38 @@ mod tests {
             String::from_utf8(out).unwrap(),
             "0 7 10 18446744073709551615 "
         );
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { rng_seed: RngSeed::Fixed(7), ..ProptestConfig::default() })]
+
+        #[test]
+        fn a_rounded_number_is_what_its_text_reads_as(value in -1e13..1e13_f64, decimals in 0..8_usize) {
+            for value in [value, value * 1e-9] {
+                let read: f64 = decimal(value, decimals).parse().unwrap();
+                prop_assert_eq!(rounded(value, decimals), Some(read));
+            }
+        }
+
+        #[test]
+        fn a_time_has_milliseconds_where_it_has_a_text(unix in -7e10..3e11_f64) {
+            let text = time(unix).map(|t| t.parse::<jiff::Timestamp>().unwrap().as_millisecond());
+            prop_assert_eq!(unix_ms(unix), text);
+        }
+    }
+
+    #[test]
+    fn the_first_and_the_last_day_have_times() {
+        for unix in [
+            -62_167_219_200.001,
+            -62_167_219_200.0,
+            253_402_214_399.999,
+            253_402_214_400.0,
+        ] {
+            assert_eq!(unix_ms(unix).is_some(), time(unix).is_some(), "{unix}");
+        }
+        assert_eq!(unix_ms(f64::NAN), None);
+        assert_eq!(rounded(f64::NAN, 2), None);
     }
 
     /// 1759500309 = 2025-10-03T14:05:09Z: GNU `date -u -d @1759500309`.

@@ -38,6 +38,30 @@ pub enum WriteError {
         /// What the JSON library says.
         source: serde_json::Error,
     },
+    /// A GeoPackage cannot be written.
+    #[error("cannot write the GeoPackage {}", path.display())]
+    Database {
+        /// The file.
+        path: PathBuf,
+        /// What SQLite says.
+        source: rusqlite::Error,
+    },
+    /// A GeoParquet file cannot be written.
+    #[error("cannot write the GeoParquet file {}", path.display())]
+    Parquet {
+        /// The file.
+        path: PathBuf,
+        /// What the Parquet library says.
+        source: parquet::errors::ParquetError,
+    },
+    /// A FlatGeobuf file cannot be written.
+    #[error("cannot write the FlatGeobuf file {}", path.display())]
+    FlatGeobuf {
+        /// The file.
+        path: PathBuf,
+        /// What the FlatGeobuf library says.
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
     /// A layer is larger than a shapefile can be.
     #[error("cannot write {}: {points} points need more than the 2 GB that a shapefile can hold", path.display())]
     TooLarge {
@@ -62,6 +86,16 @@ impl WriteError {
         move |source| Self::File { path, source }
     }
 
+    pub(crate) fn flatgeobuf<E: std::error::Error + Send + Sync + 'static>(
+        path: &Path,
+    ) -> impl FnOnce(E) -> Self {
+        let path = path.to_owned();
+        move |source| Self::FlatGeobuf {
+            path,
+            source: Box::new(source),
+        }
+    }
+
     /// What the user can do about it.
     pub fn hint(&self) -> String {
         let system = match self {
@@ -71,6 +105,15 @@ impl WriteError {
                 _ => None,
             },
             Self::Json { source, .. } => source.io_error_kind(),
+            Self::Database { source, .. } => match source.sqlite_error_code() {
+                Some(rusqlite::ErrorCode::DiskFull) => Some(io::ErrorKind::StorageFull),
+                Some(rusqlite::ErrorCode::ReadOnly | rusqlite::ErrorCode::CannotOpen) => {
+                    Some(io::ErrorKind::PermissionDenied)
+                }
+                _ => None,
+            },
+            Self::Parquet { source, .. } => io_kind(source),
+            Self::FlatGeobuf { source, .. } => io_kind(source.as_ref()),
             Self::TooLarge { .. } => {
                 return "leave \"shapefile\" out of `formats` in [job]; GeoJSON has no such limit"
                     .into();
@@ -97,4 +140,16 @@ impl WriteError {
         }
         .into()
     }
+}
+
+/// What the system said, where an error of a library has it for a cause.
+fn io_kind(error: &(dyn std::error::Error + 'static)) -> Option<io::ErrorKind> {
+    let mut next = Some(error);
+    while let Some(error) = next {
+        if let Some(io) = error.downcast_ref::<io::Error>() {
+            return Some(io.kind());
+        }
+        next = error.source();
+    }
+    None
 }

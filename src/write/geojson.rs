@@ -11,14 +11,14 @@ use std::path::{Path, PathBuf};
 use super::atomic::{remove_drafts, write_whole};
 use super::attributes::Values;
 use super::digits::{TimeText, push_decimal, push_integer};
-use super::layer::PointLayer;
+use super::layer::MapLayer;
 use super::{WriteError, chunks};
 
 /// Decimals of a degree: 1 cm or better, what RFC 7946 section 11.2 holds to be enough is six.
 const DEGREE_DECIMALS: usize = 7;
 
-/// Writes a layer of points.
-pub(crate) fn write(path: &Path, layer: &PointLayer<'_>) -> Result<PathBuf, WriteError> {
+/// Writes a layer.
+pub(crate) fn write(path: &Path, layer: &MapLayer<'_>) -> Result<PathBuf, WriteError> {
     let columns: Vec<Column<'_>> = layer
         .attributes()
         .enumerate()
@@ -49,13 +49,9 @@ pub(crate) fn write(path: &Path, layer: &PointLayer<'_>) -> Result<PathBuf, Writ
 }
 
 /// The `bbox` member with its comma; nothing where no point has a position.
-fn bbox(layer: &PointLayer<'_>) -> Vec<u8> {
-    let positions = || {
-        layer
-            .rows
-            .iter()
-            .filter_map(|&r| layer.position(r as usize))
-    };
+fn bbox(layer: &MapLayer<'_>) -> Vec<u8> {
+    let all = layer.positions();
+    let positions = || all.iter().filter(|p| !p.0.is_nan()).map(|&(x, y)| [x, y]);
     let range = |values: &mut dyn Iterator<Item = f64>| {
         values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| {
             (low.min(v), high.max(v))
@@ -139,10 +135,40 @@ impl<'a> Column<'a> {
     }
 }
 
+/// Appends a point, the ring of a swath (counter-clockwise, closed: RFC 7946 section 3.1.6), or null.
+fn push_geometry(out: &mut Vec<u8>, layer: &MapLayer<'_>, row: usize) {
+    let push_position = |out: &mut Vec<u8>, [lon, lat]: [f64; 2]| {
+        out.push(b'[');
+        push_decimal(out, lon, DEGREE_DECIMALS);
+        out.push(b',');
+        push_decimal(out, lat, DEGREE_DECIMALS);
+        out.push(b']');
+    };
+    if layer.has_polygons() {
+        let Some(quad) = layer.swath(row) else {
+            out.extend_from_slice(b"null");
+            return;
+        };
+        out.extend_from_slice(b"{\"type\":\"Polygon\",\"coordinates\":[[");
+        for corner in quad {
+            push_position(out, corner);
+            out.push(b',');
+        }
+        push_position(out, quad[0]);
+        out.extend_from_slice(b"]]}");
+    } else if let Some(position) = layer.position(row) {
+        out.extend_from_slice(b"{\"type\":\"Point\",\"coordinates\":");
+        push_position(out, position);
+        out.push(b'}');
+    } else {
+        out.extend_from_slice(b"null");
+    }
+}
+
 /// Appends the features of some rows, one on a line.
 fn features(
     rows: &[u32],
-    layer: &PointLayer<'_>,
+    layer: &MapLayer<'_>,
     columns: &[Column<'_>],
     first: bool,
     out: &mut Vec<u8>,
@@ -152,17 +178,9 @@ fn features(
         let row = row as usize;
         let separator: &[u8] = if first && k == 0 { b"\n" } else { b",\n" };
         out.extend_from_slice(separator);
-        if let Some([lon, lat]) = layer.position(row) {
-            out.extend_from_slice(
-                b"{\"type\":\"Feature\",\"geometry\":{\"type\":\"Point\",\"coordinates\":[",
-            );
-            push_decimal(out, lon, DEGREE_DECIMALS);
-            out.push(b',');
-            push_decimal(out, lat, DEGREE_DECIMALS);
-            out.extend_from_slice(b"]},\"properties\":{");
-        } else {
-            out.extend_from_slice(b"{\"type\":\"Feature\",\"geometry\":null,\"properties\":{");
-        }
+        out.extend_from_slice(b"{\"type\":\"Feature\",\"geometry\":");
+        push_geometry(out, layer, row);
+        out.extend_from_slice(b",\"properties\":{");
         for column in columns {
             column.push(out, row, &mut clock);
         }

@@ -4,16 +4,22 @@
 
 mod atomic;
 pub mod attributes;
+mod cells;
 mod chunks;
 pub mod crs;
 mod digits;
 mod error;
+mod flatgeobuf;
 mod folder;
 mod geojson;
+mod geopackage;
+mod geoparquet;
 mod layer;
 pub mod run;
 mod shapefile;
+mod style;
 pub mod tables;
+mod wkb;
 
 use std::borrow::Cow;
 use std::io::Write;
@@ -27,18 +33,21 @@ pub use folder::{folder_name, folders};
 use crate::job::{Format, Job, Layer};
 use crate::map::YieldMap;
 use crate::summary::{Remark, Summary};
-use layer::PointLayer;
+use layer::MapLayer;
+use style::Style;
 
 /// Name of the file that holds a field season's figures. It is written last: where it stands, the rest stands too.
 pub const SUMMARY: &str = "summary.json";
 
 /// What one field season came to.
-#[derive(Debug, Clone, Copy)]
+#[derive(Clone, Copy)]
 pub struct FieldResult<'a> {
     /// Its points.
     pub map: &'a YieldMap,
     /// Its figures.
     pub summary: &'a Summary,
+    /// Makes its pages from the figures as they are written. Each has a name and contents.
+    pub pages: &'a (dyn Fn(&Summary) -> Vec<(String, Vec<u8>)> + Sync),
 }
 
 /// What was written.
@@ -77,23 +86,34 @@ pub fn write_field(
         code: crs::name(&job.crs).to_owned(),
         source,
     })?;
-    let layers: Vec<PointLayer<'_>> = job
+    let layers: Vec<(MapLayer<'_>, Style)> = job
         .layers
         .iter()
-        .map(|&layer| PointLayer::new(result.map, layer, job.yield_unit))
+        .map(|&layer| {
+            let layer = MapLayer::new(result.map, layer, job.yield_unit);
+            let style = Style::of(&layer);
+            (layer, style)
+        })
         .collect();
-    let tasks: Vec<(&PointLayer<'_>, Format)> = layers
+    let tasks: Vec<(&(MapLayer<'_>, Style), Format)> = layers
         .iter()
         .flat_map(|layer| job.formats.iter().map(move |&format| (layer, format)))
         .collect();
     let parts: Vec<Written> = tasks
         .par_iter()
-        .map(|&(layer, format)| write_layer(folder, layer, format, &crs))
+        .map(|&((layer, style), format)| write_layer(folder, layer, style, format, &crs))
         .collect::<Result<_, _>>()?;
     let mut written = Written::default();
     for part in parts {
         written.files.extend(part.files);
         written.remarks.extend(part.remarks);
+    }
+    if job.formats.iter().any(|&f| needs_style_beside(f)) {
+        for (_, style) in &layers {
+            written
+                .files
+                .extend(style.write_beside(&folder.join(style.name))?);
+        }
     }
     let mut figures = Cow::Borrowed(result.summary);
     if !written.remarks.is_empty() {
@@ -102,27 +122,31 @@ pub fn write_field(
             .warnings
             .extend(written.remarks.iter().cloned());
     }
+    for (name, bytes) in (result.pages)(&figures) {
+        written.files.push(write_page(folder, &name, &bytes)?);
+    }
     written.files.push(write_json(&summary, &figures)?);
     Ok(written)
 }
 
 fn write_layer(
     folder: &Path,
-    layer: &PointLayer<'_>,
+    layer: &MapLayer<'_>,
+    style: &Style,
     format: Format,
     crs: &crs::LayerCrs,
 ) -> Result<Written, WriteError> {
-    let path = folder.join(format!(
-        "{}.{}",
-        layer::file_stem(layer.layer),
-        extensions(format)[0]
-    ));
+    let path = folder.join(format!("{}.{}", style.name, extensions(format)[0]));
+    let one = |file| Written {
+        files: vec![file],
+        remarks: vec![],
+    };
     match format {
-        Format::GeoJson => Ok(Written {
-            files: vec![geojson::write(&path, layer)?],
-            remarks: vec![],
-        }),
+        Format::GeoJson => geojson::write(&path, layer).map(one),
         Format::Shapefile => shapefile::write(&path, layer, crs),
+        Format::GeoPackage => geopackage::write(&path, layer, crs, style).map(one),
+        Format::GeoParquet => geoparquet::write(&path, layer, crs).map(one),
+        Format::FlatGeobuf => flatgeobuf::write(&path, layer, crs, style),
     }
 }
 
@@ -131,25 +155,47 @@ fn extensions(format: Format) -> &'static [&'static str] {
     match format {
         Format::GeoJson => &["geojson"],
         Format::Shapefile => &["shp", "shx", "dbf", "prj", "cpg"],
+        Format::GeoPackage => &["gpkg"],
+        Format::GeoParquet => &["parquet"],
+        Format::FlatGeobuf => &["fgb"],
     }
+}
+
+/// Extensions of the files that say how a layer looks.
+const STYLES: [&str; 2] = ["qml", "sld"];
+
+/// Whether a format has no room for its style.
+fn needs_style_beside(format: Format) -> bool {
+    format != Format::GeoPackage
 }
 
 /// Removes the layers that the job does not ask for.
 fn remove_unwanted(folder: &Path, job: &Job) -> Result<(), WriteError> {
-    for layer in [Layer::Points, Layer::SetAside] {
-        for format in [Format::GeoJson, Format::Shapefile] {
-            if !(job.layers.contains(&layer) && job.formats.contains(&format)) {
-                for extension in extensions(format) {
-                    atomic::remove(
-                        &folder
-                            .join(layer::file_stem(layer))
-                            .with_extension(extension),
-                    )?;
-                }
-            }
+    for layer in Layer::ALL {
+        let asked = job.layers.contains(&layer);
+        let stem = folder.join(layer::file_stem(layer));
+        let unwanted = (Format::ALL.into_iter())
+            .filter(|format| !(asked && job.formats.contains(format)))
+            .flat_map(|format| extensions(format).iter().copied());
+        let styled = asked && job.formats.iter().any(|&f| needs_style_beside(f));
+        let unwanted_styles = STYLES.into_iter().filter(|_| !styled);
+        for extension in unwanted.chain(unwanted_styles) {
+            atomic::remove(&stem.with_extension(extension))?;
         }
     }
     Ok(())
+}
+
+/// Writes a page or what belongs to it. `name`: relative to the folder, with `/` between its parts.
+pub fn write_page(folder: &Path, name: &str, bytes: &[u8]) -> Result<PathBuf, WriteError> {
+    let path = name
+        .split('/')
+        .fold(folder.to_owned(), |path, part| path.join(part));
+    atomic::make_folder(path.parent().unwrap_or(folder))?;
+    atomic::remove_drafts(&path)?;
+    atomic::write_whole(&path, |out| {
+        out.write_all(bytes).map_err(WriteError::file(&path))
+    })
 }
 
 /// Writes a JSON document for people and programs: indented, missing numbers null.

@@ -45,6 +45,21 @@ pub fn map(n: usize) -> YieldMap {
             })
             .collect()
     };
+    let (lon, lat) = (place(0), place(1));
+    // A quad of some 1.5 m by 7 m around the point, turned a little; some points have none.
+    let swath = |i: usize| -> [[f64; 2]; 4] {
+        if i % 31 == 30 {
+            return [[f64::NAN; 2]; 4];
+        }
+        [
+            [-1e-5, -3e-5],
+            [1e-5, -2.9e-5],
+            [1e-5, 3.1e-5],
+            [-1e-5, 3e-5],
+        ]
+        .map(|[dx, dy]| [lon[i] + dx, lat[i] + dy])
+    };
+    let swaths = Some((0..n).map(swath).collect());
     YieldMap {
         logs: vec![
             "logs/Grünfeld/2025 \"north\".csv".into(),
@@ -53,8 +68,8 @@ pub fn map(n: usize) -> YieldMap {
         machines: vec!["C1".into(), "Mähdrescher 2, gelb\\rot".into()],
         loads: vec!["L-1".into(), "Anhänger \"3\"; spät".into(), "小麦".into()],
         verdicts,
-        lon: place(0),
-        lat: place(1),
+        lon,
+        lat,
         log: (0..n).map(|i| (i % 2) as u32).collect(),
         row: (1..=n as u32).collect(),
         time: (0..n)
@@ -83,6 +98,7 @@ pub fn map(n: usize) -> YieldMap {
         yld_high: number(3000.0, 10_000.0, 5),
         yields: number(3.0, 9.5, 5),
         yield_log: number(4.0, 3.0, 6),
+        swaths,
     }
 }
 
@@ -208,5 +224,14 @@ pub fn field(name: &str) -> FieldSeason {
         boundary: None,
         tickets: vec![],
         machine: None,
+    }
+}
+
+/// The same job with every layer in every format.
+pub fn whole_job(results: PathBuf, crs: OutputCrs) -> Job {
+    Job {
+        formats: Format::ALL.to_vec(),
+        layers: Layer::ALL.to_vec(),
+        ..job(results, crs)
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::page::{Page, shortened};
+use super::page::{GRAVE, Page, Paint, shortened};
 use super::{change, rank, share, title};
 use crate::report::CAUTION;
 use crate::report::numbers::{count, counted, optional, rounded, yield_decimals};
@@ -24,12 +24,12 @@ const LEGEND: &str = "yield: logged → corrected; passes: how far opposed neigh
                       closure: map total against the scale's";
 
 /// All field seasons of a run: a line each, totals, what to look at, what failed.
-pub fn batch(fields: &[FieldOutcome]) -> String {
+pub fn batch(fields: &[FieldOutcome], paint: Paint) -> String {
     let done: Vec<(&FieldOutcome, &Summary)> = fields
         .iter()
         .filter_map(|f| Some((f, f.summary()?)))
         .collect();
-    let mut text = Page::default();
+    let mut text = Page::new(paint);
     if !done.is_empty() {
         let mut rows = vec![HEADER.map(str::to_owned)];
         let naming = Naming::of(fields);
@@ -51,10 +51,11 @@ pub fn batch(fields: &[FieldOutcome]) -> String {
         if !done.is_empty() {
             text.line("");
         }
-        text.line(&format!(
+        let heading = format!(
             "{} could not be written:",
             counted(failed.len() as u64, "field", "fields")
-        ));
+        );
+        text.styled(&heading, &[(0..heading.chars().count(), GRAVE)]);
         for (f, error) in failed {
             text.hanging(
                 "  ",

@@ -1,6 +1,6 @@
 //! One field season, on less than a screen.
 
-use super::page::Page;
+use super::page::{BOLD, GRAVE, Page, Paint, WARNING};
 use super::{change, rank, share, title};
 use crate::report::numbers::{count, counted, interval, optional, rounded, yield_decimals};
 use crate::summary::{DelayBasis, FactorBasis, MachineSummary, Remark, Summary};
@@ -9,9 +9,10 @@ use crate::summary::{DelayBasis, FactorBasis, MachineSummary, Remark, Summary};
 const REASONS: usize = 4;
 
 /// One field season, on less than a screen.
-pub fn field(s: &Summary) -> String {
-    let mut text = Page::default();
-    text.line(&title(&s.client, &s.farm, &s.field, s.season, &s.crop));
+pub fn field(s: &Summary, paint: Paint) -> String {
+    let mut text = Page::new(paint);
+    let heading = title(&s.client, &s.farm, &s.field, s.season, &s.crop);
+    text.styled(&heading, &[(0..heading.chars().count(), BOLD)]);
     text.entry("points", &points(s));
     for machine in &s.machines {
         text.entry(&machine.name, &delays(machine));
@@ -23,7 +24,14 @@ pub fn field(s: &Summary) -> String {
     text.entry("quality", &quality(s));
     let mut label = "warnings";
     for warning in worst_first(&s.warnings) {
-        text.entry(label, &format!("{}: {}", warning.code, warning.text));
+        let style = if rank(&warning.code) == 0 {
+            GRAVE
+        } else {
+            WARNING
+        };
+        let stressed = warning.code.chars().count();
+        let warning = format!("{}: {}", warning.code, warning.text);
+        text.warning(label, &warning, stressed, style);
         label = "";
     }
     text.finish()

@@ -6,6 +6,7 @@ pub(super) mod page;
 
 pub use batch::batch;
 pub use field::field;
+pub use page::Paint;
 
 use super::numbers::{MISSING, optional, rounded};
 

@@ -1,5 +1,9 @@
 //! Text under construction: labels, wrapped text, tables.
 
+use std::ops::Range;
+
+use anstyle::{AnsiColor, Style};
+
 /// Width of the text, characters.
 const WIDTH: usize = 100;
 /// Width of the words in front.
@@ -22,26 +26,77 @@ pub(in crate::report) fn shortened(name: &str) -> String {
     format!("{front}…{end}")
 }
 
+/// Whether text is coloured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Paint {
+    /// Text alone: for files, pipes and those who ask for none.
+    #[default]
+    Plain,
+    /// With the sixteen colours of any terminal. They stress; nothing is said by them alone.
+    Colour,
+}
+
+/// What is stressed, and how.
+pub(in crate::report) const BOLD: Style = Style::new().bold();
+/// A warning that may move totals.
+pub(in crate::report) const GRAVE: Style = AnsiColor::Red.on_default().bold();
+/// Another warning.
+pub(in crate::report) const WARNING: Style = AnsiColor::Yellow.on_default();
+/// Words in front.
+pub(in crate::report) const LABELS: Style = AnsiColor::Cyan.on_default();
+
 /// Text under construction.
 #[derive(Default)]
-pub(in crate::report) struct Page(String);
+pub(in crate::report) struct Page {
+    text: String,
+    paint: Paint,
+}
 
 impl Page {
+    /// An empty one.
+    pub(in crate::report) fn new(paint: Paint) -> Self {
+        Self {
+            text: String::new(),
+            paint,
+        }
+    }
+
     /// A line as it is. Control characters, which could steer the terminal, are shown as �.
     pub(in crate::report) fn line(&mut self, line: &str) {
-        self.0.extend(line.chars().map(|c| {
-            if c.is_control() {
+        self.styled(line, &[]);
+    }
+
+    /// A line with parts of it stressed: characters, in order and apart.
+    pub(in crate::report) fn styled(&mut self, line: &str, parts: &[(Range<usize>, Style)]) {
+        for (k, c) in line.chars().enumerate() {
+            if self.paint == Paint::Colour {
+                for (part, style) in parts.iter().filter(|p| !p.0.is_empty()) {
+                    if part.end == k {
+                        self.text += &style.render_reset().to_string();
+                    }
+                    if part.start == k {
+                        self.text += &style.render().to_string();
+                    }
+                }
+            }
+            self.text.push(if c.is_control() {
                 char::REPLACEMENT_CHARACTER
             } else {
                 c
-            }
-        }));
-        self.0.push('\n');
+            });
+        }
+        let end = line.chars().count();
+        if self.paint == Paint::Colour
+            && let Some((_, style)) = parts.iter().find(|p| p.0.start < end && p.0.end >= end)
+        {
+            self.text += &style.render_reset().to_string();
+        }
+        self.text.push('\n');
     }
 
     /// The text.
     pub(in crate::report) fn finish(self) -> String {
-        self.0
+        self.text
     }
 
     /// A label and its text, wrapped beside it.
@@ -51,16 +106,47 @@ impl Page {
         } else {
             label.to_owned()
         };
-        self.hanging(&format!("  {label:LABEL$} "), text, LABEL + 3);
+        self.wrapped(
+            &format!("  {label:LABEL$} "),
+            text,
+            LABEL + 3,
+            &[(2..2 + label.chars().count(), LABELS)],
+        );
+    }
+
+    /// The same with the first `stressed` characters of the text in a style.
+    pub(in crate::report) fn warning(
+        &mut self,
+        label: &str,
+        text: &str,
+        stressed: usize,
+        style: Style,
+    ) {
+        let at = LABEL + 3;
+        self.wrapped(
+            &format!("  {label:LABEL$} "),
+            text,
+            at,
+            &[
+                (2..2 + label.chars().count(), LABELS),
+                (at..at + stressed, style),
+            ],
+        );
     }
 
     /// Text after `start`, its further lines indented.
     pub(in crate::report) fn hanging(&mut self, start: &str, text: &str, indent: usize) {
+        self.wrapped(start, text, indent, &[]);
+    }
+
+    fn wrapped(&mut self, start: &str, text: &str, indent: usize, first: &[(Range<usize>, Style)]) {
+        let mut parts = first;
         let mut line = start.to_owned();
         let mut empty = true;
         for word in text.split_whitespace() {
             if !empty && line.chars().count() + 1 + word.chars().count() > WIDTH {
-                self.line(line.trim_end());
+                self.styled(line.trim_end(), parts);
+                parts = &[];
                 line = " ".repeat(indent);
                 empty = true;
             }
@@ -70,7 +156,7 @@ impl Page {
             line.push_str(word);
             empty = false;
         }
-        self.line(line.trim_end());
+        self.styled(line.trim_end(), parts);
     }
 
     /// Rows under a header, the last one apart; the first column to the left, the others to the right.
@@ -86,7 +172,12 @@ impl Page {
             for (cell, width) in row.iter().zip(&width).skip(1) {
                 line += &format!("  {cell:>width$}");
             }
-            self.line(line.trim_end());
+            let line = line.trim_end();
+            if k == 0 {
+                self.styled(line, &[(0..line.chars().count(), BOLD)]);
+            } else {
+                self.line(line);
+            }
         }
     }
 }

@@ -11,20 +11,21 @@ use std::path::{Path, PathBuf};
 
 use super::atomic::{self, Draft};
 use super::crs::LayerCrs;
-use super::layer::PointLayer;
+use super::layer::MapLayer;
 use super::{WriteError, Written, extensions};
 use crate::job::Format;
+use shapes::Shapes;
 
 /// Largest .shp or .dbf, bytes: offsets beyond 2³¹ are not read everywhere.
 const LARGEST: u64 = 1 << 31;
 
-/// Writes a layer of points. `path` names the .shp.
+/// Writes a layer. `path` names the .shp.
 ///
 /// All files are finished under temporary names first. Then an older .shp is taken away, the others get their names,
 /// and the .shp comes last: what stands between two steps is never a .shp with another layer's attributes.
 pub(crate) fn write(
     path: &Path,
-    layer: &PointLayer<'_>,
+    layer: &MapLayer<'_>,
     crs: &LayerCrs,
 ) -> Result<Written, WriteError> {
     let part = |extension: &str| path.with_extension(extension);
@@ -32,18 +33,25 @@ pub(crate) fn write(
         atomic::remove_drafts(&part(extension))?;
     }
     let table = table::Table::new(layer);
-    if table.bytes().max(shapes::bytes(layer.rows.len())) > LARGEST {
+    if table
+        .bytes()
+        .max(Shapes::bytes(layer.rows.len(), layer.corners()))
+        > LARGEST
+    {
         return Err(WriteError::TooLarge {
             path: path.to_owned(),
             points: layer.rows.len(),
         });
     }
-    let positions = positions(layer, crs)?;
+    let positions = crs.positions(layer)?;
+    let shapes = Shapes::new(&positions, layer.corners());
     let drafts = [
-        fill(&part("shp"), |out| shapes::write_shapes(out, &positions))?,
-        fill(&part("shx"), |out| shapes::write_index(out, &positions))?,
+        fill(&part("shp"), |out| shapes.write(out))?,
+        fill(&part("shx"), |out| shapes.write_index(out))?,
         fill(&part("dbf"), |out| table.write(out))?,
-        fill(&part("prj"), |out| out.write_all(crs.esri_wkt.as_bytes()))?,
+        fill(&part("prj"), |out| {
+            out.write_all(crs.texts.esri_wkt.as_bytes())
+        })?,
         fill(&part("cpg"), |out| out.write_all(b"UTF-8"))?,
     ];
     atomic::remove(path)?;
@@ -69,23 +77,4 @@ fn fill(
         .map_err(WriteError::file(path))?;
     drop(out);
     Ok(draft)
-}
-
-/// Positions in the layer's CRS; NaN where there is none.
-fn positions(layer: &PointLayer<'_>, crs: &LayerCrs) -> Result<Vec<(f64, f64)>, WriteError> {
-    let mut positions: Vec<(f64, f64)> = layer
-        .rows
-        .iter()
-        .map(|&r| {
-            layer
-                .position(r as usize)
-                .map_or((f64::NAN, f64::NAN), |[lon, lat]| (lon, lat))
-        })
-        .collect();
-    crs.transform(&mut positions)
-        .map_err(|source| WriteError::Crs {
-            code: crs.code.clone(),
-            source,
-        })?;
-    Ok(positions)
 }

@@ -16,7 +16,7 @@ use crate::summary::Remark;
 use crate::write::attributes::{Attribute, Values};
 use crate::write::chunks;
 use crate::write::digits::{TimeText, push_decimal, push_integer};
-use crate::write::layer::{PointLayer, file_stem};
+use crate::write::layer::{MapLayer, file_stem};
 
 /// Widest text, bytes (dBase).
 const WIDEST_TEXT: usize = 254;
@@ -51,7 +51,7 @@ pub(super) struct Table<'a> {
 
 impl<'a> Table<'a> {
     /// Chooses widths that fit; what no width can hold is remarked on.
-    pub(super) fn new(layer: &'a PointLayer<'a>) -> Self {
+    pub(super) fn new(layer: &'a MapLayer<'a>) -> Self {
         let attributes: Vec<&Attribute> = layer.attributes().collect();
         let columns: Vec<(Column<'a>, Option<Remark>)> = attributes
             .par_iter()
