@@ -1,13 +1,15 @@
+use std::collections::BTreeSet;
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
+use geo::MultiPolygon;
 use rayon::prelude::*;
 
 use super::{DONE, Failure};
 use crate::draft::{Found, FoundBoundary, FoundLog, FoundTickets, fields, job_text};
 use crate::inspect::{crop_of_path, survey};
 use crate::job::{Job, parse};
-use crate::read::{ReadErrorKind, boundary_in, files_below, inspect, tickets_in};
+use crate::read::{ReadErrorKind, files_below, inspect, outlines_in, tickets_in};
 
 /// Positions of a log that are held against boundaries (our choice: enough for a share in whole percent).
 const PLACES: usize = 400;
@@ -44,7 +46,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     for what in looked {
         match what {
             What::Logs(logs) => found.logs.extend(logs),
-            What::Boundary(b) => found.boundaries.push(b),
+            What::Boundaries(b) => found.boundaries.extend(b),
             What::Tickets(t) => found.tickets.push(t),
             What::Unusable(path, why) => found.unusable.push((path, why)),
             What::Other(path) => found.others.push(path),
@@ -126,10 +128,50 @@ fn this_year() -> i32 {
     )
 }
 
+/// Logs and headers of ISO 11783-10 task data, which their TASKDATA.XML names.
+fn is_part_of_task_data(file: &str) -> bool {
+    let name = file.rsplit('/').next().unwrap_or(file).to_lowercase();
+    let parts = ["tlg", "ctr", "frm", "pfd", "dvc", "tsk", "pdt", "wkr", "linklist"];
+    let is = |ending: &str| name.ends_with(ending) && parts.iter().any(|p| name.starts_with(p));
+    is(".xml") || is(".bin")
+}
+
+/// The outlines of a file as boundaries: each by its name where they all have one of their own, else all together.
+fn boundaries(
+    file: &str,
+    outlines: Vec<(MultiPolygon<f64>, Vec<String>)>,
+) -> Vec<FoundBoundary> {
+    let names: BTreeSet<&String> = outlines.iter().filter_map(|(_, n)| n.first()).collect();
+    if outlines.len() > 1 && names.len() == outlines.len() {
+        let one = |(shape, mut names): (MultiPolygon<f64>, Vec<String>)| FoundBoundary {
+            path: file.to_owned(),
+            name: Some(names.swap_remove(0)),
+            shape,
+        };
+        return outlines.into_iter().map(one).collect();
+    }
+    let shape = outlines.into_iter().flat_map(|(shape, _)| shape.0).collect();
+    vec![FoundBoundary {
+        path: file.to_owned(),
+        name: None,
+        shape: MultiPolygon(shape),
+    }]
+}
+
+/// How a job file names a log: by its own path, by the header or the records of a log of task data, or by the file that
+/// holds it.
+fn path_of(folder: &Path, file: &str, log: &str) -> String {
+    ["", ".XML", ".xml", ".BIN", ".bin"]
+        .iter()
+        .map(|ending| format!("{log}{ending}"))
+        .find(|path| folder.join(path).is_file())
+        .unwrap_or_else(|| file.to_owned())
+}
+
 /// What a file is.
 enum What {
     Logs(Vec<FoundLog>),
-    Boundary(FoundBoundary),
+    Boundaries(Vec<FoundBoundary>),
     Tickets(FoundTickets),
     Unusable(String, String),
     Other(String),
@@ -142,11 +184,14 @@ fn look(folder: &Path, file: &str, job: &Job) -> What {
     if ["shx", "dbf", "prj", "cpg", "qpj", "sbn", "sbx"].contains(&extension.as_str()) {
         return What::Nothing;
     }
-    if let Ok(shape) = boundary_in(folder, file) {
-        return What::Boundary(FoundBoundary {
-            path: file.to_owned(),
-            shape,
-        });
+    if is_part_of_task_data(file) {
+        return What::Nothing;
+    }
+    let task_data = file.to_lowercase().ends_with("taskdata.xml");
+    if !task_data && let Ok(outlines) = outlines_in(folder, file, job)
+        && !outlines.is_empty()
+    {
+        return What::Boundaries(boundaries(file, outlines));
     }
     if let Ok(loads) = tickets_in(folder, file) {
         return What::Tickets(FoundTickets {
@@ -188,7 +233,7 @@ fn look(folder: &Path, file: &str, job: &Job) -> What {
             .filter(|p| p[0].is_finite() && p[1].is_finite())
             .collect();
         found.push(FoundLog {
-            path: log.file.clone(),
+            path: path_of(folder, file, &log.file),
             survey: survey(log),
             places,
         });

@@ -27,6 +27,8 @@ pub struct FoundLog {
 pub struct FoundBoundary {
     /// Its path, relative to the folder.
     pub path: String,
+    /// Its name in the file, where that holds several.
+    pub name: Option<String>,
     /// Its outline, in degrees.
     pub shape: MultiPolygon<f64>,
 }

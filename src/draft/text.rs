@@ -163,8 +163,13 @@ fn field(found: &Found, field: &DraftField, this_year: i32, out: &mut String) {
         quoted(field.crop.as_deref().unwrap_or(Crop::UNNAMED))
     );
     let _ = writeln!(out, "logs = [");
+    let mut listed: Vec<&str> = Vec::new();
     for (k, share) in &field.logs {
         let log = &found.logs[*k];
+        if listed.contains(&log.path.as_str()) {
+            continue; // another log of the same file
+        }
+        listed.push(&log.path);
         let inside = if share.is_finite() {
             format!(", {:.0} % of them inside the boundary", 100.0 * share)
         } else {

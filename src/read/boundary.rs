@@ -1,4 +1,4 @@
-//! A field's boundary: GeoJSON polygons in longitude and latitude.
+//! A field's boundary: polygons in longitude and latitude.
 
 use std::path::Path;
 
@@ -7,15 +7,53 @@ use geo::{
 };
 use geojson::{GeoJson, GeometryValue, Position};
 
+use super::crs::ToDegrees;
 use super::error::{ReadError, ReadErrorKind};
+use super::find::InputFile;
+use super::outlines::{self, Outline};
 use super::position::swapped_error;
+use super::source::{crs_member, read_whole};
 use super::text::decode;
+use crate::job::{FieldSeason, Job};
 use crate::log::Log;
 use crate::place::Place;
 
-/// Reads a boundary. `file`: its name for messages.
-pub(super) fn read(path: &Path, file: &str) -> Result<MultiPolygon<f64>, ReadError> {
-    let bytes = std::fs::read(path).map_err(|e| ReadError::io(file, e))?;
+/// Reads a field's boundary: GeoJSON, a shapefile, a GeoPackage or ISO 11783-10 task data. Where one file holds the
+/// outlines of several fields and some carry the field's name, those are its boundary; otherwise all are.
+pub(super) fn read(
+    input: &InputFile,
+    job: &Job,
+    field: &FieldSeason,
+) -> Result<MultiPolygon<f64>, ReadError> {
+    let file = input.shown.as_str();
+    let outlines = all(input, job, field)?;
+    let is = |outline: &Outline| {
+        let mut names = outline.names.iter();
+        names.any(|n| n.trim().to_lowercase() == field.name.trim().to_lowercase())
+    };
+    let any = outlines.iter().any(is);
+    let own = outlines.into_iter().filter(|o| !any || is(o));
+    let polygons: Vec<Polygon<f64>> = own.flat_map(|o| o.polygons).collect();
+    if polygons.is_empty() {
+        return Err(not_a_polygon(file, "no geometry".to_owned()));
+    }
+    Ok(MultiPolygon(polygons))
+}
+
+/// Every outline in a file, each with the names that stand with it.
+pub(super) fn all(
+    input: &InputFile,
+    job: &Job,
+    field: &FieldSeason,
+) -> Result<Vec<Outline>, ReadError> {
+    match outlines::other_formats(input, job.log.crs.as_deref(), field)? {
+        Some(outlines) => Ok(outlines),
+        None => geojson(&input.path, &input.shown),
+    }
+}
+
+fn geojson(path: &Path, file: &str) -> Result<Vec<Outline>, ReadError> {
+    let bytes = read_whole(path, file)?;
     let text = decode(&bytes);
     let json: GeoJson =
         text.trim_start_matches('\u{feff}')
@@ -30,26 +68,35 @@ pub(super) fn read(path: &Path, file: &str) -> Result<MultiPolygon<f64>, ReadErr
                 .hinted("export the boundary as GeoJSON in WGS 84 (longitude, latitude)")
                 .because(cause)
             })?;
-    let mut polygons = Vec::new();
-    match &json {
-        GeoJson::Geometry(geometry) => collect(&geometry.value, 1, file, &mut polygons)?,
-        GeoJson::Feature(feature) => {
-            if let Some(geometry) = &feature.geometry {
-                collect(&geometry.value, 1, file, &mut polygons)?;
-            }
-        }
+    let to_degrees = match crs_member(&bytes) {
+        None => ToDegrees::already(),
+        Some(name) => outlines::known_crs(&name, file)?,
+    };
+    let geometries: Vec<(Option<&geojson::Geometry>, Vec<String>)> = match &json {
+        GeoJson::Geometry(geometry) => vec![(Some(geometry), Vec::new())],
+        GeoJson::Feature(feature) => vec![(feature.geometry.as_ref(), names(feature))],
         GeoJson::FeatureCollection(collection) => {
-            for (k, feature) in collection.features.iter().enumerate() {
-                if let Some(geometry) = &feature.geometry {
-                    collect(&geometry.value, k + 1, file, &mut polygons)?;
-                }
-            }
+            let features = collection.features.iter();
+            features.map(|f| (f.geometry.as_ref(), names(f))).collect()
         }
+    };
+    let mut found = Vec::new();
+    for (k, (geometry, names)) in geometries.into_iter().enumerate() {
+        let mut polygons = Vec::new();
+        if let Some(geometry) = geometry {
+            collect(&geometry.value, k + 1, file, &to_degrees, &mut polygons)?;
+        }
+        found.push(Outline { polygons, names });
     }
-    if polygons.is_empty() {
-        return Err(not_a_polygon(file, "no geometry".to_owned()));
-    }
-    Ok(MultiPolygon(polygons))
+    Ok(found)
+}
+
+/// The texts among a feature's properties: one may be the field's name.
+fn names(feature: &geojson::Feature) -> Vec<String> {
+    let properties = feature.properties.iter().flatten();
+    properties
+        .filter_map(|(_, value)| value.as_str().map(str::to_owned))
+        .collect()
 }
 
 fn not_a_polygon(file: &str, found: String) -> ReadError {
@@ -66,20 +113,21 @@ fn collect(
     geometry: &GeometryValue,
     feature: usize,
     file: &str,
+    to_degrees: &ToDegrees,
     polygons: &mut Vec<Polygon<f64>>,
 ) -> Result<(), ReadError> {
     match geometry {
         GeometryValue::Polygon { coordinates } => {
-            polygons.push(polygon(coordinates, feature, file)?)
+            polygons.push(polygon(coordinates, feature, file, to_degrees)?)
         }
         GeometryValue::MultiPolygon { coordinates } => {
             for rings in coordinates {
-                polygons.push(polygon(rings, feature, file)?);
+                polygons.push(polygon(rings, feature, file, to_degrees)?);
             }
         }
         GeometryValue::GeometryCollection { geometries } => {
             for inner in geometries {
-                collect(&inner.value, feature, file, polygons)?;
+                collect(&inner.value, feature, file, to_degrees, polygons)?;
             }
         }
         other => {
@@ -93,12 +141,17 @@ fn collect(
 }
 
 /// A polygon of rings, which are closed where the file leaves them open.
-fn polygon(rings: &[Vec<Position>], feature: usize, file: &str) -> Result<Polygon<f64>, ReadError> {
+fn polygon(
+    rings: &[Vec<Position>],
+    feature: usize,
+    file: &str,
+    to_degrees: &ToDegrees,
+) -> Result<Polygon<f64>, ReadError> {
     let mut lines = Vec::with_capacity(rings.len());
     for ring in rings {
         let mut line = Vec::with_capacity(ring.len() + 1);
         for position in ring {
-            let &[lon, lat, ..] = position.as_slice() else {
+            let &[x, y, ..] = position.as_slice() else {
                 return Err(not_a_polygon(
                     file,
                     format!(
@@ -107,8 +160,9 @@ fn polygon(rings: &[Vec<Position>], feature: usize, file: &str) -> Result<Polygo
                     ),
                 ));
             };
+            let (lon, lat) = to_degrees.convert(x, y);
             if !(lon.abs() <= 180.0 && lat.abs() <= 90.0) {
-                let found = format!("{lon}, {lat} (feature {feature})");
+                let found = format!("{x}, {y} (feature {feature})");
                 let expected = "corners as longitude and latitude in degrees";
                 return Err(ReadError::new(
                     ReadErrorKind::Geometry,

@@ -34,12 +34,23 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
         .because(cause)
     })?;
     let files = find(&job.base, &field.logs, &field.name)?;
-    let read: Vec<Result<(LogFile, Positions), ReadError>> = logs_in(&files, field)
+    let boundary = field.boundary.as_ref().map(|written| {
+        let file = InputFile::new(&job.base, written);
+        let shape = boundary::read(&file, job, field);
+        (file, shape)
+    });
+    let known = boundary.as_ref().and_then(|(_, shape)| shape.as_ref().ok());
+    let found = logs_in(&files, field, known);
+    let read: Vec<Result<(LogFile, Positions), ReadError>> = found
+        .logs
         .into_par_iter()
         .map(|source| read_log(job, field, &zone, &source?))
         .collect();
 
-    let mut input = FieldInput::default();
+    let mut input = FieldInput {
+        warnings: found.warnings,
+        ..FieldInput::default()
+    };
     let mut logs = Vec::new();
     let mut first_error = None;
     for result in read {
@@ -82,9 +93,8 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
     }
     input.warnings.extend(bad.warning(input.log.len()));
     input.warnings.extend(unreadable_warning(&input));
-    if let Some(written) = &field.boundary {
-        let file = InputFile::new(&job.base, written);
-        let shape = boundary::read(&file.path, &file.shown)?;
+    if let Some((file, shape)) = boundary {
+        let shape = shape?;
         boundary::check_place(&shape, &file.shown, &input.log, &headers)?;
         input.boundary = Some(shape);
     }
@@ -112,7 +122,7 @@ pub(super) fn read_log(
         zone,
         decimal_comma: false,
     };
-    let mut log = LogFile::read(source, &job.log, &known)?;
+    let mut log = LogFile::read(source, job, &known)?;
     let positions = positions(&mut log, job.log.crs.as_deref())?;
     let width = |machine: Option<&str>| {
         let name = machine.unwrap_or_else(|| default_machine(job, field));

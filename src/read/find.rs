@@ -50,7 +50,7 @@ fn matches(base: &Path, pattern: &str, field: &str) -> Result<Vec<PathBuf>, Read
     let place = || Place::file(pattern);
     // A file may have [ or * in its own name.
     let literal = base.join(pattern);
-    if literal.is_file() {
+    if literal.is_file() || (literal.is_dir() && !pattern.trim().is_empty()) {
         return Ok(vec![literal]);
     }
     let absolute = Path::new(pattern).is_absolute();
@@ -99,9 +99,6 @@ fn what_is_there(base: &Path, literal: &Path) -> String {
         .skip(1)
         .find(|p| !p.to_string_lossy().contains(['*', '?', '[']))
         .unwrap_or(base);
-    if literal.is_dir() {
-        return format!("it is a folder: write \"{}/*.csv\"", shown(base, literal));
-    }
     let name = match shown(base, folder) {
         name if name.is_empty() => "the job file's folder".to_owned(),
         name => format!("the folder \"{name}\""),

@@ -64,17 +64,7 @@ pub fn inspect(
     job: &Job,
     crop: Option<&Crop>,
 ) -> Result<Vec<Inspected>, ReadError> {
-    let field = FieldSeason {
-        client: String::new(),
-        farm: String::new(),
-        name: String::new(),
-        season: 0,
-        crop: crop.cloned().unwrap_or_else(Crop::any),
-        logs: vec![input.to_owned()],
-        boundary: None,
-        tickets: Vec::new(),
-        machine: None,
-    };
+    let field = nobodys(crop.cloned().unwrap_or_else(Crop::any));
     let zone = TimeZone::get(&job.timezone).unwrap_or(TimeZone::UTC);
     let known = Known {
         crop: &field.crop,
@@ -84,7 +74,8 @@ pub fn inspect(
         zone: &zone,
         decimal_comma: false,
     };
-    logs_in(&[InputFile::new(base, input)], &field)
+    logs_in(&[InputFile::new(base, input)], &field, None)
+        .logs
         .into_iter()
         .map(|source| look_at(&source?, job, &field, &zone, &known))
         .collect()
@@ -99,7 +90,7 @@ fn look_at(
 ) -> Result<Inspected, ReadError> {
     let Look {
         sample, recognised, ..
-    } = LogFile::look(source, &job.log, known)?;
+    } = LogFile::look(source, job, known)?;
     let columns = sample
         .columns
         .iter()
@@ -227,10 +218,35 @@ pub fn files_below(folder: &Path) -> std::io::Result<Vec<String>> {
     Ok(files)
 }
 
-/// The boundary in a file, in longitude and latitude; an error where it is none.
-pub fn boundary_in(base: &Path, file: &str) -> Result<MultiPolygon<f64>, ReadError> {
+/// A field that no job names.
+fn nobodys(crop: Crop) -> FieldSeason {
+    FieldSeason {
+        client: String::new(),
+        farm: String::new(),
+        name: String::new(),
+        season: 0,
+        crop,
+        logs: Vec::new(),
+        boundary: None,
+        tickets: Vec::new(),
+        machine: None,
+    }
+}
+
+/// The outlines in a file, in longitude and latitude, each with the names that stand with it; an error where it holds
+/// none.
+pub fn outlines_in(
+    base: &Path,
+    file: &str,
+    job: &Job,
+) -> Result<Vec<(MultiPolygon<f64>, Vec<String>)>, ReadError> {
     let input = InputFile::new(base, file);
-    boundary::read(&input.path, &input.shown)
+    let all = boundary::all(&input, job, &nobodys(Crop::any()))?;
+    Ok(all
+        .into_iter()
+        .filter(|o| !o.polygons.is_empty())
+        .map(|o| (MultiPolygon(o.polygons), o.names))
+        .collect())
 }
 
 /// Load names of a ticket file; an error where it is none.

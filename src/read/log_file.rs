@@ -13,7 +13,7 @@ use super::source::{BATCH, Batch, Fault, Header, LogSource, Record, Table};
 use super::text::decode;
 use super::time::TimeReader;
 use crate::crop::Crop;
-use crate::job::{LogColumn, LogSettings};
+use crate::job::{Job, LogColumn};
 use crate::log::{Clock, WorkState};
 use crate::place::Place;
 use crate::summary::Remark;
@@ -98,17 +98,17 @@ impl LogFile {
     /// Opens a log and finds out what its columns are. `known`: what is known of it beside its contents.
     pub fn look(
         source: &LogSource,
-        settings: &LogSettings,
+        job: &Job,
         known: &Known<'_>,
     ) -> Result<Look, ReadError> {
-        let mut table = source.open()?;
+        let mut table = source.open(job)?;
         let headers = std::mem::take(&mut table.headers);
         let known = Known {
             decimal_comma: table.decimal_comma,
             ..*known
         };
         let (first, sample) = first_rows(&mut table, &headers)?;
-        let recognised = recognise(&sample, settings, &known);
+        let recognised = recognise(&sample, &job.log, &known);
         Ok(Look {
             table,
             headers,
@@ -121,17 +121,17 @@ impl LogFile {
     /// Reads a log. `known`: what is known of it beside its contents.
     pub fn read(
         source: &LogSource,
-        settings: &LogSettings,
+        job: &Job,
         known: &Known<'_>,
     ) -> Result<LogFile, ReadError> {
-        let file = &source.shown;
+        let (file, settings) = (&source.shown, &job.log);
         let Look {
             mut table,
             headers,
             first,
             recognised,
             ..
-        } = LogFile::look(source, settings, known)?;
+        } = LogFile::look(source, job, known)?;
         let crop = known.crop;
         let mut log = LogFile {
             path: file.clone(),

@@ -4,6 +4,7 @@ mod area_yield;
 mod as_harvested;
 mod boundary;
 mod coarse;
+mod crs;
 mod error;
 mod field;
 mod find;
@@ -13,9 +14,11 @@ mod log_file;
 mod log_row;
 mod merge;
 mod number;
+mod outlines;
 mod position;
 mod recognise;
 mod source;
+pub mod taskdata;
 mod text;
 mod ticket_row;
 mod tickets;
@@ -23,7 +26,7 @@ mod time;
 
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
-pub use inspect::{Inspected, RawColumn, boundary_in, files_below, inspect, tickets_in};
+pub use inspect::{Inspected, RawColumn, files_below, inspect, outlines_in, tickets_in};
 pub use recognise::{ColumnRemark, FoundColumn, Question, Recognised, Severity, by_headers};
 
 use geo::MultiPolygon;

@@ -1,6 +1,6 @@
 //! A log by itself, as text for a narrow terminal.
 
-use super::terminal::page::{Page, shortened};
+use super::terminal::page::{Page, Paint, shortened};
 use crate::inspect::{ColumnSurvey, Survey};
 
 /// Characters of a bar, from nothing to full.
@@ -8,7 +8,7 @@ const BARS: [char; 9] = [' ', '▁', '▂', '▃', '▄', '▅', '▆', '▇', '
 
 /// The page of one log.
 pub fn text(survey: &Survey) -> String {
-    let mut page = Page::default();
+    let mut page = Page::new(Paint::Plain);
     page.line(&survey.file);
     if let Some(error) = &survey.error {
         page.entry("cannot be", &format!("read yet: {error}"));

@@ -4,6 +4,9 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
 
+use crate::place::Place;
+use crate::read::error::{ReadError, ReadErrorKind};
+
 /// The bytes of an input, from its first.
 pub(in crate::read) type Input = Box<dyn Read + Send>;
 
@@ -31,4 +34,27 @@ pub(in crate::read) fn fill(
         }
     }
     Ok(n)
+}
+
+/// The largest file that is read as a whole, bytes (our choice: descriptions and boundaries, not logs).
+const LARGEST_WHOLE: u64 = 512 * 1024 * 1024;
+
+/// The bytes of a file that is small by its nature.
+pub(in crate::read) fn read_whole(path: &Path, shown: &str) -> Result<Vec<u8>, ReadError> {
+    let io = |e| ReadError::io(shown, e);
+    let mut bytes = Vec::new();
+    file(path)
+        .map_err(io)?
+        .take(LARGEST_WHOLE + 1)
+        .read_to_end(&mut bytes)
+        .map_err(io)?;
+    if bytes.len() as u64 > LARGEST_WHOLE {
+        return Err(ReadError::new(
+            ReadErrorKind::Format,
+            Place::file(shown),
+            "a file of at most 512 MB",
+            "a larger one",
+        ));
+    }
+    Ok(bytes)
 }

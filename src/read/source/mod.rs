@@ -6,11 +6,22 @@
 //! every format.
 
 mod bytes;
+mod container;
 mod csv;
+mod dbf;
+mod geojson;
+mod geometry;
+mod geopackage;
 mod open;
+mod shapefile;
 
-pub(super) use bytes::{Input, fill};
-pub(super) use open::{LogSource, logs_in, open_table};
+pub(super) use bytes::{Input, file as open_file, fill, read_whole};
+pub(super) use container::{Kind, kind, unzip};
+pub(super) use geojson::crs_member;
+pub(super) use geometry::{Shape, of_geopackage};
+pub(super) use geopackage::{connect, crs_of, layers, quoted};
+pub(super) use open::{LogSource, is_taskdata, logs_in, open_table};
+pub(super) use shapefile::{crs as shapefile_crs, texts as shapefile_texts};
 
 use ::csv::ByteRecord;
 
@@ -48,7 +59,6 @@ impl Header {
     }
 
     /// A column whose meaning the format states, `unit` by its symbol.
-    #[allow(dead_code)] // until the formats that state one
     pub fn stated(name: impl Into<String>, column: LogColumn, unit: Option<&str>) -> Self {
         let unit = unit.and_then(|symbol| column.quantity()?.unit(symbol));
         let stated = Some(Stated { column, unit });
@@ -151,7 +161,6 @@ impl Batch {
 
 impl Record {
     /// Adds a number's cell: its shortest decimal that reads back as the same number, blank where it is missing.
-    #[allow(dead_code)] // until the formats that hold numbers
     pub fn push_number(&mut self, value: f64) {
         use std::io::Write;
         let mut text = [0u8; 352]; // the longest decimal of an f64 without an exponent has 327 characters
