@@ -33,7 +33,10 @@ fn inspect(farm: &Farm, name: &str) -> Value {
 fn columns(survey: &Value) -> Vec<(String, String, String)> {
     let text = |v: &Value| v.as_str().unwrap_or_default().to_owned();
     let columns = survey["columns"].as_array().expect("columns");
-    columns.iter().map(|c| (text(&c["header"]), text(&c["column"]), text(&c["unit"]))).collect()
+    columns
+        .iter()
+        .map(|c| (text(&c["header"]), text(&c["column"]), text(&c["unit"])))
+        .collect()
 }
 
 #[test]
@@ -53,7 +56,10 @@ fn the_real_log_needs_no_mapping() {
         ("moist", "moisture", "%"),
         ("elev", "elevation", "ft"),
     ];
-    assert_eq!(columns(survey), expected.map(|(a, b, c)| (a.to_owned(), b.to_owned(), c.to_owned())));
+    assert_eq!(
+        columns(survey),
+        expected.map(|(a, b, c)| (a.to_owned(), b.to_owned(), c.to_owned()))
+    );
     assert_eq!(survey["rows"], 4949);
     assert_eq!(survey["crop"], "maize");
     assert!((survey["grain_t"].as_f64().expect("grain") - 232.942_815).abs() < 1e-4);
@@ -63,7 +69,13 @@ fn the_real_log_needs_no_mapping() {
 
     let made = fanmill(&["new", farm.path("").to_str().expect("plain")]);
     assert_eq!(made.status, 0, "{}", made.stderr);
-    farm.edit("job.toml", |t| t.replacen("[[machine]]\n", "[[machine]]\nheader_width = \"360 in\"\n", 1));
+    farm.edit("job.toml", |t| {
+        t.replacen(
+            "[[machine]]\n",
+            "[[machine]]\nheader_width = \"360 in\"\n",
+            1,
+        )
+    });
     let run = farm.run(&[]);
     assert_eq!(run.status, 0, "{}", run.stderr);
     let summary = farm.summary("gartner.corn");
@@ -78,18 +90,34 @@ fn the_block_can_be_pasted() {
     let log = "logs/brook/C1-2025-10-03.csv";
     let survey = inspect(&farm, log);
     let block = survey[0]["log_block"].as_str().expect("a block").to_owned();
-    let field = "[[field]]\nclient='a'\nfarm='b'\nname='c'\nseason=2025\ncrop='maize'\nlogs=['LOG']\n".replace("LOG", log);
+    let field =
+        "[[field]]\nclient='a'\nfarm='b'\nname='c'\nseason=2025\ncrop='maize'\nlogs=['LOG']\n"
+            .replace("LOG", log);
     let plain = parse(&field, "job.toml", &farm.path("")).expect("sound");
-    let pasted = parse(&format!("{block}\n{field}"), "job.toml", &farm.path("")).unwrap_or_else(|e| panic!("{block}: {e}"));
-    let read = |job: &fanmill::job::Job| fanmill::read::read_field(job, &job.fields[0]).expect("readable").log;
+    let pasted = parse(&format!("{block}\n{field}"), "job.toml", &farm.path(""))
+        .unwrap_or_else(|e| panic!("{block}: {e}"));
+    let read = |job: &fanmill::job::Job| {
+        fanmill::read::read_field(job, &job.fields[0])
+            .expect("readable")
+            .log
+    };
     let (a, b) = (read(&plain), read(&pasted));
     assert_eq!((a.len(), a.loads.len()), (b.len(), b.loads.len()));
     let total = |l: &fanmill::log::Log| l.flow.iter().filter(|f| f.is_finite()).sum::<f64>();
     assert_eq!(total(&a), total(&b));
     assert!(total(&a) > 0.0);
     let text = fanmill(&["inspect", farm.path(log).to_str().expect("plain")]);
-    assert!(text.stdout.contains("columns") && text.stdout.contains("[log]"), "{}", text.stdout);
-    assert!(text.stdout.lines().all(|l| l.chars().count() <= 100 || l.starts_with(['c', 'u'])), "wide");
+    assert!(
+        text.stdout.contains("columns") && text.stdout.contains("[log]"),
+        "{}",
+        text.stdout
+    );
+    assert!(
+        text.stdout
+            .lines()
+            .all(|l| l.chars().count() <= 100 || l.starts_with(['c', 'u'])),
+        "wide"
+    );
 }
 
 #[test]
@@ -98,7 +126,13 @@ fn a_folder_becomes_a_job_that_runs() {
     for name in ["job.toml", "README.txt"] {
         std::fs::remove_file(farm.path(name)).expect("removed");
     }
-    for name in ["truth", "logs/geese", "logs/far-meadow", "logs/long-acre", "logs/mill"] {
+    for name in [
+        "truth",
+        "logs/geese",
+        "logs/far-meadow",
+        "logs/long-acre",
+        "logs/mill",
+    ] {
         std::fs::remove_dir_all(farm.path(name)).expect("removed");
     }
     let folder = farm.path("");
@@ -113,7 +147,10 @@ fn a_folder_becomes_a_job_that_runs() {
     assert_eq!(field.boundary.as_deref(), Some("boundaries/brook.geojson"));
     assert_eq!(field.tickets, ["tickets.csv"]);
     assert!(text.contains("QUESTION: which crop"), "{text}");
-    assert!(text.contains("boundaries/geese.geojson: a boundary without a log"), "{text}");
+    assert!(
+        text.contains("boundaries/geese.geojson: a boundary without a log"),
+        "{text}"
+    );
     // Nothing indispensable is missing: the log holds its header's width.
     let run = farm.run(&["--quiet"]);
     assert_eq!(run.status, 0, "{}", run.stderr);
@@ -128,7 +165,8 @@ fn a_folder_becomes_a_job_that_runs() {
 #[test]
 fn what_is_no_log_says_so() {
     let farm = Farm::empty();
-    farm.write("a.csv", b"name,age\nx,1\n").write("empty.csv", b"");
+    farm.write("a.csv", b"name,age\nx,1\n")
+        .write("empty.csv", b"");
     let run = fanmill(&["inspect", farm.path("a.csv").to_str().expect("plain")]);
     assert_eq!(run.status, 1);
     assert!(run.stdout.contains("position"), "{}", run.stdout);
@@ -137,5 +175,9 @@ fn what_is_no_log_says_so() {
     assert!(run.stderr.contains("an empty file"), "{}", run.stderr);
     let run = fanmill(&["new", farm.path("").to_str().expect("plain")]);
     assert_eq!(run.status, 2);
-    assert!(run.stderr.contains("expected logs of a combine"), "{}", run.stderr);
+    assert!(
+        run.stderr.contains("expected logs of a combine"),
+        "{}",
+        run.stderr
+    );
 }

@@ -31,10 +31,10 @@ const ORDER: [&str; 34] = [
     "prepare",
     "gather",
     "pool",
-    "apply", // the acts
+    "apply",   // the acts
     "inspect", // one log by itself
     "draft",   // a job from a folder
-    "audit", // the tickets alone
+    "audit",   // the tickets alone
     "write",
     "report",   // the doors out
     "batch",    // all fields of a job

@@ -1,6 +1,6 @@
 use std::path::{Path, PathBuf};
 
-use super::{DONE, Failure, SOME_FAILED};
+use super::{DONE, Failure, Format, SOME_FAILED, print};
 use crate::crop::Crop;
 use crate::inspect::{Survey, crop_of_path, survey};
 use crate::read::inspect;
@@ -22,14 +22,6 @@ pub(super) struct Arguments {
     /// How to print it.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, clap::ValueEnum)]
-enum Format {
-    /// For people.
-    Text,
-    /// For programs.
-    Json,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
@@ -71,6 +63,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
             .collect::<Vec<_>>()
             .join("\n"),
     };
-    super::print(&text)?;
+    print(&text)?;
     Ok(if failed { SOME_FAILED } else { DONE })
 }

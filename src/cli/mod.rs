@@ -57,16 +57,6 @@ pub fn main() -> ExitCode {
     }))
 }
 
-/// Prints to standard output. Whoever reads it may stop, as `head` does.
-fn print(text: &str) -> Result<(), Failure> {
-    match std::io::stdout().write_all(text.as_bytes()) {
-        Err(e) if e.kind() != ErrorKind::BrokenPipe => {
-            Err(Failure::new(format!("it cannot be printed: {e}"), None))
-        }
-        _ => Ok(()),
-    }
-}
-
 /// A message that ends the program: what is wrong and, on a line of its own, the way out.
 #[derive(Debug)]
 struct Failure(String);

@@ -131,16 +131,15 @@ fn this_year() -> i32 {
 /// Logs and headers of ISO 11783-10 task data, which their TASKDATA.XML names.
 fn is_part_of_task_data(file: &str) -> bool {
     let name = file.rsplit('/').next().unwrap_or(file).to_lowercase();
-    let parts = ["tlg", "ctr", "frm", "pfd", "dvc", "tsk", "pdt", "wkr", "linklist"];
+    let parts = [
+        "tlg", "ctr", "frm", "pfd", "dvc", "tsk", "pdt", "wkr", "linklist",
+    ];
     let is = |ending: &str| name.ends_with(ending) && parts.iter().any(|p| name.starts_with(p));
     is(".xml") || is(".bin")
 }
 
 /// The outlines of a file as boundaries: each by its name where they all have one of their own, else all together.
-fn boundaries(
-    file: &str,
-    outlines: Vec<(MultiPolygon<f64>, Vec<String>)>,
-) -> Vec<FoundBoundary> {
+fn boundaries(file: &str, outlines: Vec<(MultiPolygon<f64>, Vec<String>)>) -> Vec<FoundBoundary> {
     let names: BTreeSet<&String> = outlines.iter().filter_map(|(_, n)| n.first()).collect();
     if outlines.len() > 1 && names.len() == outlines.len() {
         let one = |(shape, mut names): (MultiPolygon<f64>, Vec<String>)| FoundBoundary {
@@ -150,7 +149,10 @@ fn boundaries(
         };
         return outlines.into_iter().map(one).collect();
     }
-    let shape = outlines.into_iter().flat_map(|(shape, _)| shape.0).collect();
+    let shape = outlines
+        .into_iter()
+        .flat_map(|(shape, _)| shape.0)
+        .collect();
     vec![FoundBoundary {
         path: file.to_owned(),
         name: None,
@@ -188,7 +190,8 @@ fn look(folder: &Path, file: &str, job: &Job) -> What {
         return What::Nothing;
     }
     let task_data = file.to_lowercase().ends_with("taskdata.xml");
-    if !task_data && let Ok(outlines) = outlines_in(folder, file, job)
+    if !task_data
+        && let Ok(outlines) = outlines_in(folder, file, job)
         && !outlines.is_empty()
     {
         return What::Boundaries(boundaries(file, outlines));

@@ -66,7 +66,15 @@ pub fn fields(found: &Found) -> Vec<DraftField> {
                 field.season = field.season.or(season);
             }
             None => fields.push(DraftField {
-                name: best.map_or_else(|| name_of(&log.path), |b| found.boundaries[b].name.clone().unwrap_or_else(|| stem(&found.boundaries[b].path))),
+                name: best.map_or_else(
+                    || name_of(&log.path),
+                    |b| {
+                        found.boundaries[b]
+                            .name
+                            .clone()
+                            .unwrap_or_else(|| stem(&found.boundaries[b].path))
+                    },
+                ),
                 crop: log.survey.crop.clone(),
                 season,
                 logs: vec![(k, share)],

@@ -96,11 +96,7 @@ impl Names {
 
 impl LogFile {
     /// Opens a log and finds out what its columns are. `known`: what is known of it beside its contents.
-    pub fn look(
-        source: &LogSource,
-        job: &Job,
-        known: &Known<'_>,
-    ) -> Result<Look, ReadError> {
+    pub fn look(source: &LogSource, job: &Job, known: &Known<'_>) -> Result<Look, ReadError> {
         let mut table = source.open(job)?;
         let headers = std::mem::take(&mut table.headers);
         let known = Known {
@@ -119,11 +115,7 @@ impl LogFile {
     }
 
     /// Reads a log. `known`: what is known of it beside its contents.
-    pub fn read(
-        source: &LogSource,
-        job: &Job,
-        known: &Known<'_>,
-    ) -> Result<LogFile, ReadError> {
+    pub fn read(source: &LogSource, job: &Job, known: &Known<'_>) -> Result<LogFile, ReadError> {
         let (file, settings) = (&source.shown, &job.log);
         let Look {
             mut table,
