@@ -7,7 +7,7 @@ mod harness;
 use std::path::PathBuf;
 
 use fanmill::job::parse;
-use harness::{Farm, fanmill};
+use harness::{Farm, Run, fanmill};
 use serde_json::Value;
 
 fn maize_log() -> Option<Vec<u8>> {
@@ -20,6 +20,14 @@ fn maize_log() -> Option<Vec<u8>> {
         eprintln!("skipped: no shared data");
     }
     bytes
+}
+
+fn run(farm: &Farm) -> Run {
+    fanmill(&[
+        "run",
+        farm.path("job.toml").to_str().expect("plain"),
+        "--quiet",
+    ])
 }
 
 fn inspect(farm: &Farm, name: &str) -> Value {
@@ -76,7 +84,7 @@ fn the_real_log_needs_no_mapping() {
             1,
         )
     });
-    let run = farm.run(&[]);
+    let run = run(&farm);
     assert_eq!(run.status, 0, "{}", run.stderr);
     let summary = farm.summary("gartner.corn");
     let kg = summary["grain"]["logged_kg"].as_f64().expect("a mass");
@@ -152,7 +160,7 @@ fn a_folder_becomes_a_job_that_runs() {
         "{text}"
     );
     // Nothing indispensable is missing: the log holds its header's width.
-    let run = farm.run(&["--quiet"]);
+    let run = run(&farm);
     assert_eq!(run.status, 0, "{}", run.stderr);
 
     // And it is never written over.

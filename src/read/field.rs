@@ -10,7 +10,7 @@ use super::log_file::LogFile;
 use super::position::{Positions, positions};
 use super::recognise::Known;
 use super::source::{LogSource, logs_in};
-use super::{FieldInput, as_harvested, boundary, coarse, merge, tickets};
+use super::{FieldInput, as_harvested, boundary, coarse, merge, siblings, tickets};
 use crate::crop::Crop;
 use crate::job::{FieldSeason, Job};
 use crate::place::Place;
@@ -41,11 +41,41 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
     });
     let known = boundary.as_ref().and_then(|(_, shape)| shape.as_ref().ok());
     let found = logs_in(&files, field, known);
-    let read: Vec<Result<(LogFile, Positions), ReadError>> = found
+    type Reading = Result<(LogFile, Positions), ReadError>;
+    let (sources, mut read): (Vec<Option<LogSource>>, Vec<Reading>) = found
         .logs
         .into_par_iter()
-        .map(|source| read_log(job, field, &zone, &source?))
-        .collect();
+        .map(|source| match source {
+            Ok(source) => {
+                let log = read_log(job, field, &zone, &source);
+                (Some(source), log)
+            }
+            Err(error) => (None, Err(error)),
+        })
+        .unzip();
+    // A log too short to prove its units is read as one beside it that does.
+    let open = |r: &Reading| {
+        let kind = r.as_ref().err().map(ReadError::kind);
+        matches!(
+            kind,
+            Some(ReadErrorKind::NoUnit | ReadErrorKind::TwoReadings)
+        )
+    };
+    let proved = read.iter().flatten().max_by_key(|(log, _)| log.row.len());
+    if let Some((log, _)) = proved
+        && read.iter().any(open)
+    {
+        let mut alike = job.clone();
+        alike.log = siblings::settings(log, &job.log);
+        for (result, source) in read.iter_mut().zip(&sources) {
+            if open(result)
+                && let Some(source) = source
+                && let Ok(log) = read_log(&alike, field, &zone, source)
+            {
+                *result = Ok(log);
+            }
+        }
+    }
 
     let mut input = FieldInput {
         warnings: found.warnings,

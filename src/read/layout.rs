@@ -165,6 +165,16 @@ fn indispensable(
     settings: &LogSettings,
     file: &str,
 ) -> Result<(), ReadError> {
+    if let Some(question) = recognised.questions.iter().find(|q| q.indispensable) {
+        let place = Place::file(file).column(headers[question.index].clone());
+        let error = ReadError::new(
+            ReadErrorKind::TwoReadings,
+            place,
+            "a column that can be read in one way",
+            format!("several: {}", question.text),
+        );
+        return Err(error.hinted(in_a_line(&question.lines)));
+    }
     let has = |column| recognised.get(column).is_some();
     let degrees = has(LogColumn::Lon) && has(LogColumn::Lat);
     let metres = has(LogColumn::X) && has(LogColumn::Y);
@@ -198,16 +208,6 @@ fn indispensable(
         .find(|f| f.lacks_unit() && f.mapped && !is_grid(f))
     {
         return Err(no_unit(found, headers, file));
-    }
-    if let Some(question) = recognised.questions.iter().find(|q| q.indispensable) {
-        let place = Place::file(file).column(headers[question.index].clone());
-        let error = ReadError::new(
-            ReadErrorKind::TwoReadings,
-            place,
-            "a column that can be read in one way",
-            format!("several: {}", question.text),
-        );
-        return Err(error.hinted(in_a_line(&question.lines)));
     }
     let grain: Vec<&FoundColumn> = GRAIN
         .into_iter()

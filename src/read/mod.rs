@@ -17,6 +17,7 @@ mod number;
 mod outlines;
 mod position;
 mod recognise;
+mod siblings;
 mod source;
 pub mod taskdata;
 mod text;

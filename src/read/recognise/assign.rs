@@ -154,7 +154,7 @@ fn best(
     let mut possible: Vec<(Fit, bool, Role)> = candidates
         .iter()
         .filter(|r| r.column == column && !taken[r.index] && holds(r, &sample.columns[r.index]))
-        .filter(|r| !(r.fit == Fit::Loose && better_elsewhere(r, candidates)))
+        .filter(|r| !(r.fit == Fit::Loose && better_elsewhere(r, candidates, sample)))
         .map(|r| {
             let c = &sample.columns[r.index];
             let empty = sample.rows > 0 && (c.numeric + c.other) * 2 < sample.rows;
@@ -170,13 +170,16 @@ fn best(
     Some(chosen)
 }
 
-/// Whether a header that fits this column loosely fits another one well.
-fn better_elsewhere(role: &Role, candidates: &[Role]) -> bool {
+/// Whether a header that fits this column loosely fits another one well; where there are rows enough, values decide
+/// between some.
+fn better_elsewhere(role: &Role, candidates: &[Role], sample: &Sample) -> bool {
+    let column = &sample.columns[role.index];
+    let enough = column.numeric + column.other >= 10;
     candidates.iter().any(|r| {
         r.index == role.index
             && r.fit < role.fit
             && r.column != role.column
-            && !ambiguous_pair(r.column, role.column)
+            && !(enough && ambiguous_pair(r.column, role.column))
     })
 }
 
@@ -203,10 +206,10 @@ fn holds(role: &Role, column: &SampleColumn) -> bool {
     use LogColumn as C;
     match role.column {
         C::Time => {
-            super::clock::looks_like_one(column, role.unit.is_some())
-                || (role.fit == Fit::OwnName && !super::clock::is_date(column))
+            super::clock::looks_like_one(column, role.fit == Fit::Loose)
+                || (role.fit == Fit::OwnName && !super::dates::is_date(column))
         }
-        C::Date => super::clock::is_date(column),
+        C::Date => super::dates::is_date(column),
         C::Interval => column.is_numeric() && !super::clock::grows(column),
         C::WorkState => super::work_words(column),
         C::Machine | C::Load | C::Crop | C::Section => true,

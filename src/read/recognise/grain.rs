@@ -4,12 +4,13 @@
 //! Each reading has a score, the logarithm of how believable it is. Where the best does not stand far above the next
 //! one that would make another map, nothing is chosen and the user is asked.
 
-use super::assign::{how, stated_unit};
+use super::answer::{ask, found, inferred, stated};
+use super::assign::stated_unit;
 use super::motion::{Motion, median};
 use super::prove::{Systems, customary};
 use super::roles::{Fit, Role, SaidMoisture};
 use super::sample::Sample;
-use super::{FoundColumn, Recognised, Severity};
+use super::{Recognised, Severity};
 use crate::crop::Crop;
 use crate::job::{LogColumn, LogSettings};
 use crate::units::{HECTARE_M2, Quantity, Unit};
@@ -45,16 +46,16 @@ pub(super) struct Evidence<'a> {
 
 /// One reading of one header.
 #[derive(Debug, Clone, Copy)]
-struct Reading {
-    role: Role,
-    unit: &'static Unit,
-    score: f64,
+pub(super) struct Reading {
+    pub role: Role,
+    pub unit: &'static Unit,
+    pub score: f64,
     /// Yield that it makes, kg/ha, where that can be told.
-    yields: Option<f64>,
+    pub yields: Option<f64>,
     /// Whether the header or the job states the unit.
-    stated: bool,
+    pub stated: bool,
     /// Whether rows of another length prove that it is a flow, or a mass.
-    by_intervals: bool,
+    pub by_intervals: bool,
 }
 
 /// Chooses the grain among its candidates, or asks.
@@ -108,9 +109,11 @@ pub(super) fn choose(
         stated(&best, settings, e, out);
     } else if decided && best.yields.is_some() {
         inferred(&best, rival, e, out);
-    } else if best.yields.is_none() && of_header.len() == 1 {
+    } else if best.yields.is_none() {
         // Nothing to go by: the reader asks for the unit.
         out.columns.push(found(&first, None, String::new()));
+        super::said::moisture(&first, settings, e, out);
+        return;
     } else {
         ask(&first, &readings, e, out);
         return;
@@ -132,9 +135,10 @@ fn preference(role: &Role) -> (u8, u8, u8) {
         LogColumn::Mass => 1,
         _ => 2,
     };
-    // A column whose unit is written stands before one whose unit is open, and a yield said to be dry last of all.
+    // What is said to be dry comes last of all, what the words hardly name late, and an open unit behind a written one.
     let open = u8::from(role.unit.is_none() && !matches!(role.fit, Fit::OwnName));
-    (u8::from(moisture >= 2), open, moisture.min(1) * 3 + kind)
+    let late = 2 * u8::from(role.fit == Fit::Loose) + open;
+    (u8::from(moisture >= 2), late, moisture.min(1) * 3 + kind)
 }
 
 /// All readings of one header: each column that it can be, in each unit that it can have.
@@ -186,7 +190,7 @@ fn readings(roles: &[Role], settings: &LogSettings, e: &Evidence<'_>) -> Vec<Rea
 }
 
 /// How usual a unit is in logs, as the logarithm of a share (our choice).
-fn common(unit: &Unit) -> f64 {
+pub(super) fn common(unit: &Unit) -> f64 {
     match unit.symbol {
         "kg/s" | "lb/s" | "t/h" | "kg" | "lb" | "t/ha" | "bu/ac" | "kg/ha" => 0.0,
         "dt/ha" | "lb/ac" | "kg/h" | "bu/h" | "lb/min" | "lb/h" => -0.7,
@@ -195,7 +199,7 @@ fn common(unit: &Unit) -> f64 {
 }
 
 /// The yield of the moving, working rows, kg/ha.
-fn yield_of(role: &Role, unit: &Unit, e: &Evidence<'_>) -> Option<f64> {
+pub(super) fn yield_of(role: &Role, unit: &Unit, e: &Evidence<'_>) -> Option<f64> {
     let factor = unit.factor(e.crop.bushel_kg);
     let values = &e.sample.columns[role.index].numbers;
     let positive = |v: f64| if v > 0.0 { v } else { f64::NAN };
@@ -219,7 +223,7 @@ fn yield_of(role: &Role, unit: &Unit, e: &Evidence<'_>) -> Option<f64> {
 }
 
 /// How believable a field yield is, as the logarithm of its density over that of the usual yield.
-fn believable(yields: Option<f64>, e: &Evidence<'_>) -> f64 {
+pub(super) fn believable(yields: Option<f64>, e: &Evidence<'_>) -> f64 {
     let Some(y) = yields else { return 0.0 };
     let (usual, spread) = if e.crop_known {
         (e.crop.highest_yield / HIGHEST_OVER_USUAL, SPREAD)
@@ -279,202 +283,6 @@ fn same_map(a: &Reading, b: &Reading, e: &Evidence<'_>) -> bool {
     let close = |a: f64, b: f64| (a / b).ln().abs() < 0.02;
     let by_yield = a.yields.zip(b.yields).is_some_and(|(a, b)| close(a, b));
     by_yield && a.role.column != b.role.column && e.elapsed.is_some()
-}
-
-fn found(role: &Role, unit: Option<&'static Unit>, why: String) -> FoundColumn {
-    FoundColumn {
-        column: role.column,
-        index: role.index,
-        unit,
-        mapped: role.fit == Fit::Mapped,
-        how: format!("{}{why}", how(role.fit)),
-    }
-}
-
-fn phrase(yields: f64) -> String {
-    format!("{:.1} t/ha", yields / 1000.0)
-}
-
-/// The unit is written: it is taken, unless no field yields so and another unit is plain.
-fn stated(best: &Reading, settings: &LogSettings, e: &Evidence<'_>, out: &mut Recognised) {
-    let why = best.yields.map_or_else(String::new, |y| {
-        format!("; the field then yields {}", phrase(y))
-    });
-    let impossible = best
-        .yields
-        .is_some_and(|y| y > e.crop.highest_yield || y < 100.0);
-    if impossible && let Some(quantity) = best.role.column.quantity() {
-        let mut others: Vec<Reading> = quantity
-            .units()
-            .filter(|u| *u != best.unit)
-            .map(|unit| {
-                let yields = yield_of(&best.role, unit, e);
-                Reading {
-                    unit,
-                    yields,
-                    score: believable(yields, e) + common(unit),
-                    ..*best
-                }
-            })
-            .filter(|r| r.score > -3.0)
-            .collect();
-        others.sort_by(|a, b| b.score.total_cmp(&a.score));
-        let yields = best.yields.map_or_else(String::new, phrase);
-        if best.role.fit == Fit::Mapped
-            && settings
-                .units
-                .iter()
-                .any(|(n, _)| n == best.role.column.name())
-        {
-            out.remark(Severity::Warn, "unit-doubtful", format!("in {} the field would yield {yields}, which no field does; the job says so, and it is read so", best.unit), Some(best.role.index));
-        } else {
-            let readings: Vec<String> = others
-                .iter()
-                .take(3)
-                .map(|r| {
-                    format!(
-                        "{} would make {}",
-                        r.unit,
-                        r.yields.map_or_else(String::new, phrase)
-                    )
-                })
-                .collect();
-            let header = &e.sample.columns[best.role.index].header;
-            let name = best.role.column.name();
-            let lines = others
-                .iter()
-                .map(|r| r.unit)
-                .chain([best.unit])
-                .take(4)
-                .map(|u| {
-                    format!(
-                        "columns = {{ {name} = \"{}\" }}\nunits = {{ {name} = \"{u}\" }}",
-                        escaped(header)
-                    )
-                })
-                .collect();
-            let other = if readings.is_empty() {
-                "no other unit helps".to_owned()
-            } else {
-                readings.join(", ")
-            };
-            out.ask(
-                best.role.index,
-                format!(
-                    "in {} the field would yield {yields}, which no field does; {other}",
-                    best.unit
-                ),
-                lines,
-                true,
-            );
-        }
-    }
-    out.columns.push(found(&best.role, Some(best.unit), why));
-}
-
-/// A header in TOML quotes.
-pub(super) fn escaped(header: &str) -> String {
-    header.replace('\\', "\\\\").replace('"', "\\\"")
-}
-
-/// The unit follows from the values: it is taken, and said.
-fn inferred(best: &Reading, rival: Option<&Reading>, e: &Evidence<'_>, out: &mut Recognised) {
-    let yields = best.yields.map_or_else(String::new, phrase);
-    let other = rival.map_or_else(String::new, |r| {
-        let made = r
-            .yields
-            .map_or_else(String::new, |y| format!(": {}", phrase(y)));
-        format!(
-            "; the next best reading, {} in {}{made}, is far less likely",
-            r.role.column.name(),
-            r.unit
-        )
-    });
-    let intervals = match (best.by_intervals, best.role.column) {
-        (true, LogColumn::Flow) => {
-            "; rows of another length prove it a flow: it does not grow with them"
-        }
-        (true, _) => "; rows of another length prove it a mass: it grows with them",
-        _ => "",
-    };
-    let system = match (customary(best.unit), e.systems) {
-        (
-            Some(true),
-            Systems {
-                customary: 1..,
-                metric: 0,
-            },
-        ) => ", as other columns are in feet or pounds,",
-        (
-            Some(false),
-            Systems {
-                metric: 1..,
-                customary: 0,
-            },
-        ) => ", as other columns are metric,",
-        _ => "",
-    };
-    let what = format!(
-        "{} in {} found{system} from what the field then yields, {yields}{intervals}{other}",
-        best.role.column.name(),
-        best.unit
-    );
-    out.columns
-        .push(found(&best.role, Some(best.unit), format!("; {what}")));
-    let name = best.role.column.name();
-    out.remark(
-        Severity::Warn,
-        "unit-inferred",
-        format!(
-            "no unit is named; {what}. To settle it: [log] columns = {{ {name} = \"{}\" }}, units = {{ {name} = \"{}\" }}",
-            escaped(&e.sample.columns[best.role.index].header),
-            best.unit
-        ),
-        Some(best.role.index),
-    );
-}
-
-/// Several readings are left: each with what it would mean and the line that settles it.
-fn ask(first: &Role, readings: &[Reading], e: &Evidence<'_>, out: &mut Recognised) {
-    let best = readings[0].score;
-    // Without anything to go by, the everyday units are enough to show what is meant.
-    let likely: Vec<&Reading> = readings
-        .iter()
-        .filter(|r| best - r.score < 3.5)
-        .take(4)
-        .collect();
-    let header = escaped(&e.sample.columns[first.index].header);
-    let shown: Vec<String> = likely
-        .iter()
-        .map(|r| {
-            let made = r.yields.map_or_else(String::new, |y| {
-                format!(" (the field then yields {})", phrase(y))
-            });
-            format!("{} in {}{made}", r.role.column.name(), r.unit)
-        })
-        .collect();
-    let own = first.fit <= Fit::OwnName && readings.iter().all(|r| r.role.column == first.column);
-    let lines = likely
-        .iter()
-        .map(|r| {
-            let name = r.role.column.name();
-            if own {
-                format!("units = {{ {name} = \"{}\" }}", r.unit)
-            } else {
-                format!(
-                    "columns = {{ {name} = \"{header}\" }}\nunits = {{ {name} = \"{}\" }}",
-                    r.unit
-                )
-            }
-        })
-        .collect();
-    out.columns.push(found(first, None, String::new()));
-    out.ask(
-        first.index,
-        format!("no unit is named, and it can be {}", shown.join(" or ")),
-        lines,
-        true,
-    );
 }
 
 /// A second kind of grain by our own name with a unit stands beside the first (a mass beside a flow).

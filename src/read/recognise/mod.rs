@@ -5,8 +5,10 @@
 //! between passes; and grain must come out as a yield that a field can have. Where more than one reading is left, both
 //! are said and one line of `[log]` is asked for.
 
+mod answer;
 mod assign;
 mod clock;
+mod dates;
 mod grain;
 mod lexicon;
 mod motion;

@@ -2,7 +2,7 @@
 
 use super::motion::Motion;
 use super::sample::Sample;
-use super::{Recognised, grain};
+use super::{Recognised, answer};
 use crate::job::{LogColumn, LogSettings};
 
 /// Columns called x and y that hold longitudes and latitudes are those; columns without any word for a position that
@@ -58,7 +58,7 @@ pub(super) fn positions(sample: &Sample, settings: &LogSettings, out: &mut Recog
         })
         .collect();
     if let [a, b] = free.as_slice() {
-        let h = |k: &usize| grain::escaped(&sample.columns[*k].header);
+        let h = |k: &usize| answer::escaped(&sample.columns[*k].header);
         let line = |lon: &usize, lat: &usize| {
             format!("columns = {{ lon = \"{}\", lat = \"{}\" }}", h(lon), h(lat))
         };

@@ -3,7 +3,7 @@
 use super::clock::{self, ClockForm, DAY_S, DayForm};
 use super::motion::{Motion, median};
 use super::sample::Sample;
-use super::{Known, Recognised, Severity, words};
+use super::{Known, Recognised, Severity, dates, words};
 use crate::job::{LogColumn, LogSettings};
 use crate::read::time::TimeReader;
 use crate::units::Unit;
@@ -18,7 +18,7 @@ pub(super) fn clocks(
 ) {
     let seconds = |u: Option<&'static Unit>| u.map(|u| u.factor(f64::NAN));
     let date = out.get(LogColumn::Date).cloned().and_then(|f| {
-        let found = clock::date(&sample.columns[f.index], settings.date_order);
+        let found = dates::date(&sample.columns[f.index], settings.date_order);
         if found.is_none() && !f.mapped && sample.rows > 0 {
             out.withdraw(LogColumn::Date, "its cells are no dates");
         }
@@ -193,7 +193,7 @@ pub(super) fn elapsed(
     let column = &mut out.columns[found];
     let unit = match (column.unit, units.as_slice()) {
         (Some(said), units) if units.contains(&said) => Some(said),
-        (Some(said), [one]) => {
+        (Some(said), [one]) if clock.is_some() || way.is_some() => {
             let (index, text) = (
                 column.index,
                 format!(
