@@ -14,10 +14,12 @@ use fanmill::simulate::{
     simulate,
 };
 use rayon::prelude::*;
-use study::{Against, Draw, Run, inside_by, job_of, quantile, run, tracks};
+use study::{Against, Draw, Run, inside_by, job_of, quantile, run_with, tracks};
 
 /// Length of a pass's end that is looked at, m.
 const END_M: f64 = 30.0;
+/// Seconds from a pass's end that are told one by one.
+const PROFILE_S: usize = 30;
 /// A stop lasts at least this, s.
 const STOP_S: f64 = 4.0;
 
@@ -26,6 +28,7 @@ struct Case {
     seed: u64,
     what: String,
     interval: f64,
+    tau: f64,
     shifted: bool,
     work_state: bool,
     pauses: bool,
@@ -38,6 +41,9 @@ struct Case {
     from_data: [bool; 2],
     first: Against,
     last: Against,
+    /// Standard error of both from how passes scatter, %.
+    error: [f64; 2],
+    by_pass: [Vec<Against>; 2],
     middle: Against,
     before_stop: Against,
     after_stop: Against,
@@ -46,6 +52,9 @@ struct Case {
     /// All ground cut: Σ yield × area and Σ area in the belt and inside.
     all_belt: Against,
     all_interior: Against,
+    /// By seconds since the first ground cut, and until the last, ramps included.
+    since: Vec<Against>,
+    until: Vec<Against>,
     /// Length of passes, m.
     length: f64,
     /// Length set aside as pass entry or exit, m.
@@ -89,10 +98,12 @@ fn main() {
     let mut arguments = std::env::args().skip(1);
     let seasons: u64 = arguments.next().and_then(|a| a.parse().ok()).unwrap_or(72);
     let first: u64 = arguments.next().and_then(|a| a.parse().ok()).unwrap_or(1);
-    let everything = arguments.next().is_some();
+    let more: Vec<String> = arguments.collect();
+    let everything = more.iter().any(|a| a == "all");
+    let with_truth = more.iter().any(|a| a == "truth");
     let cases: Vec<Case> = (first..first + seasons)
         .into_par_iter()
-        .filter_map(measure)
+        .filter_map(|seed| measure(seed, with_truth))
         .collect();
     for c in cases.iter().filter(|c| everything || is_off(c)) {
         let [entry, exit] = c.ends();
@@ -117,11 +128,11 @@ fn main() {
         );
     }
     println!(
-        "{:22} {:>4} {:>22} {:>22} {:>20} {:>20} {:>15} {:>8} {:>8}",
+        "{:22} {:>4} {:>28} {:>28} {:>20} {:>20} {:>15} {:>8} {:>8}",
         "",
         "n",
-        "first 30 m off %",
-        "last 30 m off %",
+        "first 30 m off %, chance",
+        "last 30 m off %, chance",
         "ratio off %",
         "map ratio off %",
         "stops off %",
@@ -129,9 +140,13 @@ fn main() {
         "short %"
     );
     type Pick = fn(&Case) -> bool;
-    let rows: [(&str, Pick); 15] = [
+    let rows: [(&str, Pick); 17] = [
         ("all", |_| true),
         ("delay found", |c| !c.refused),
+        ("  within 0.7 s", |c| !c.refused && c.delay_off.abs() < 0.7),
+        ("    1-3 s", |c| {
+            !c.refused && c.delay_off.abs() < 0.7 && c.interval < 3.5
+        }),
         ("delay refused", |c| c.refused),
         ("raw", |c| !c.shifted),
         ("shifted", |c| c.shifted),
@@ -148,6 +163,35 @@ fn main() {
     ];
     for (name, pick) in rows {
         row(name, cases.iter().filter(|c| pick(c)));
+    }
+    println!(
+        "\noff against the middle by second from the end, %, 1 Hz, delay within 0.7 s, medians of seasons"
+    );
+    for (low, high) in [(1.0, 2.0), (2.0, 3.0), (3.0, 4.0), (4.0, 5.0)] {
+        for raw in [true, false] {
+            let cases: Vec<&Case> = (cases.iter())
+                .filter(|c| (low..high).contains(&c.tau) && c.interval < 1.5 && c.shifted != raw)
+                .filter(|c| c.delay_off.abs() < 0.7)
+                .collect();
+            let curve = |of: fn(&Case) -> &[Against]| -> String {
+                (0..PROFILE_S)
+                    .map(|s| {
+                        let v: Vec<f64> = (cases.iter())
+                            .map(|c| of(c)[s].off_pct() - c.middle.off_pct())
+                            .collect();
+                        format!("{:+5.1}", quantile(&v, 0.5))
+                    })
+                    .collect::<Vec<_>>()
+                    .join(" ")
+            };
+            let name = if raw { "raw" } else { "shifted" };
+            println!(
+                "tau {low}-{high} {name} ({})\n  entry {}\n  exit  {}",
+                cases.len(),
+                curve(|c| &c.since),
+                curve(|c| &c.until)
+            );
+        }
     }
 }
 
@@ -171,6 +215,14 @@ fn row<'a>(name: &str, cases: impl Iterator<Item = &'a Case>) {
             100.0 * within as f64 / v.len().max(1) as f64
         )
     };
+    // Within the bar, or within two standard errors of how passes scatter: what no cleaning can better.
+    let chance = |end: usize| {
+        let told: Vec<bool> = (cases.iter())
+            .filter(|c| c.ends()[end].is_finite())
+            .map(|c| c.ends()[end].abs() <= 1.5f64.max(2.0 * c.error[end]))
+            .collect();
+        100.0 * told.iter().filter(|t| **t).count() as f64 / told.len().max(1) as f64
+    };
     let pooled = |of: &dyn Fn(&Case) -> Against| {
         let mut sum = Against::default();
         for c in &cases {
@@ -183,10 +235,12 @@ fn row<'a>(name: &str, cases: impl Iterator<Item = &'a Case>) {
         100.0 * sum(of) / sum(&|c| c.length)
     };
     println!(
-        "{name:22} {:4} {:>22} {:>22} {:>20} {:>20} {:>+6.2}/{:>+6.2} {:8.1} {:8.1}",
+        "{name:22} {:4} {:>22} {:3.0} % {:>22} {:3.0} % {:>20} {:>20} {:>+6.2}/{:>+6.2} {:8.1} {:8.1}",
         cases.len(),
         spread(&|c| c.ends()[0], 1.5),
+        chance(0),
         spread(&|c| c.ends()[1], 1.5),
+        chance(1),
         spread(&|c| c.ratio(), 4.0),
         spread(&|c| c.map_ratio(), 4.0),
         pooled(&|c| c.before_stop),
@@ -296,16 +350,22 @@ fn draw(seed: u64) -> (FieldSpec, String) {
     (spec, what)
 }
 
-fn measure(seed: u64) -> Option<Case> {
+fn measure(seed: u64, with_truth: bool) -> Option<Case> {
     let (spec, what) = draw(seed);
     let season = simulate(&spec, seed)
         .map_err(|e| println!("seed {seed}: {e}"))
         .ok()?;
     let input = season.to_input();
     let (job, field) = job_of(&spec, |w| w, "");
-    let run = run(&job, &field, season, input)
-        .map_err(|e| println!("seed {seed}: {e}"))
-        .ok()?;
+    let run = run_with(&job, &field, season, input, |season, machines| {
+        if with_truth {
+            let truth = season.truth.machines[0].response;
+            machines[0].ramps.entry.seconds = truth.entry_ramp_s;
+            machines[0].ramps.exit.seconds = truth.exit_ramp_s;
+        }
+    })
+    .map_err(|e| println!("seed {seed}: {e}"))
+    .ok()?;
     let truth = &run.season.truth.machines[0];
     let decision = &run.machines[0];
     let log = &spec.machines[0].log;
@@ -313,6 +373,7 @@ fn measure(seed: u64) -> Option<Case> {
         seed,
         what,
         interval: log.interval,
+        tau: spec.machines[0].transport.stages.iter().sum(),
         shifted: log.shift != Shift::None,
         work_state: log.work_state != WorkStateLog::Absent,
         pauses: log.header_up != HeaderUp::Rows,
@@ -328,6 +389,8 @@ fn measure(seed: u64) -> Option<Case> {
         ],
         first: Against::default(),
         last: Against::default(),
+        error: [f64::NAN; 2],
+        by_pass: [Vec::new(), Vec::new()],
         middle: Against::default(),
         before_stop: Against::default(),
         after_stop: Against::default(),
@@ -335,6 +398,8 @@ fn measure(seed: u64) -> Option<Case> {
         interior: Against::default(),
         all_belt: Against::default(),
         all_interior: Against::default(),
+        since: vec![Against::default(); PROFILE_S],
+        until: vec![Against::default(); PROFILE_S],
         length: 0.0,
         lost_ramps: 0.0,
         lost_short: 0.0,
@@ -353,7 +418,21 @@ fn measure(seed: u64) -> Option<Case> {
             from = end;
         }
     }
+    case.error = [&case.by_pass[0], &case.by_pass[1]].map(|passes| standard_error(passes));
     Some(case)
+}
+
+/// Standard error of how far a mean over passes is off, %, from how the passes scatter (ratio of sums: Cochran 1977,
+/// "Sampling Techniques", section 6.4).
+fn standard_error(passes: &[Against]) -> f64 {
+    let mut sum = Against::default();
+    passes.iter().for_each(|p| sum.join(p));
+    let ratio = sum.found / sum.truth;
+    let n = passes.len() as f64;
+    let squares: f64 = (passes.iter())
+        .map(|p| (p.found - ratio * p.truth).powi(2))
+        .sum();
+    100.0 * (squares * n / (n - 1.0)).sqrt() / sum.truth
 }
 
 /// Adds one pass of the truth: rows with the header down, in the order of time.
@@ -385,6 +464,7 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
             stood = 0.0;
         }
     }
+    let mut ends = [Against::default(); 2];
     let belt = spec.surface.headland_width;
     let (lon, lat): (Vec<f64>, Vec<f64>) = rows
         .iter()
@@ -399,6 +479,18 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
             Some(Reason::PassEntry | Reason::PassExit) => case.lost_ramps += row(i).distance_m,
             Some(Reason::ShortPass) => case.lost_short += row(i).distance_m,
             _ => {}
+        }
+        if matches!(
+            verdict,
+            None | Some(Reason::PassEntry | Reason::PassExit | Reason::ShortPass)
+        ) {
+            let add = |to: &mut [Against], seconds: f64| {
+                if let Some(to) = to.get_mut(seconds as usize) {
+                    to.add(run.map.yld_kg_ha[i], truth.reference_kg_ha, truth.area_m2);
+                }
+            };
+            add(&mut case.since, (k as f64 + 0.5) * dt);
+            add(&mut case.until, ((rows.len() - k) as f64 - 0.5) * dt);
         }
         let half = 0.5 * spec.machines[row(i).machine as usize].header_width;
         let deep = inside_by(&run.prepared, x[k], y[k]);
@@ -440,11 +532,21 @@ fn of_pass(run: &Run, spec: &FieldSpec, rows: &[usize], case: &mut Case) {
             add(&mut case.after_stop);
         }
         if at[k] < END_M {
-            add(&mut case.first);
+            add(&mut ends[0]);
         } else if way - at[k] < END_M {
-            add(&mut case.last);
+            add(&mut ends[1]);
         } else {
             add(&mut case.middle);
+        }
+    }
+    let [first, last] = ends;
+    for (e, (to, end)) in [(&mut case.first, first), (&mut case.last, last)]
+        .into_iter()
+        .enumerate()
+    {
+        if end.points > 0 {
+            to.join(&end);
+            case.by_pass[e].push(end);
         }
     }
 }

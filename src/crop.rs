@@ -17,6 +17,8 @@ pub struct Crop {
     pub moisture_bounds: (f64, f64),
     /// Whether loads drier than the reference are credited with water up to it.
     pub credit_dry: bool,
+    /// Distance between planted rows, m, where cut widths are to be whole rows; `None`: any width.
+    pub row_spacing: Option<f64>,
 }
 
 impl Crop {
@@ -46,6 +48,7 @@ impl Crop {
             highest_yield: row.highest_t_ha * 1000.0,
             moisture_bounds: row.moisture_bounds,
             credit_dry: false,
+            row_spacing: None,
             name,
         })
     }
@@ -65,6 +68,7 @@ impl Crop {
             highest_yield: highest * 1000.0,
             moisture_bounds: (driest, wettest),
             credit_dry: false,
+            row_spacing: None,
         }
     }
 

@@ -147,7 +147,7 @@ impl Prepared {
                 passes: &passes,
             },
             boundary.as_ref(),
-            &width_params(job).check()?,
+            &width_params(job, field).check()?,
         );
         passes.keep_to_crop(
             log,
@@ -187,7 +187,7 @@ impl Prepared {
         Ok(width::newly_cut(
             rows,
             &self.width.share,
-            &width_params(job).check()?,
+            &width_params(job, &self.season).check()?,
         ))
     }
 }
@@ -213,8 +213,11 @@ fn pass_params(job: &Job, machines: &[String]) -> passes::Params {
     params
 }
 
-fn width_params(job: &Job) -> width::Params {
-    let mut params = width::Params::default();
+fn width_params(job: &Job, field: &FieldSeason) -> width::Params {
+    let mut params = width::Params {
+        row_spacing: field.crop.row_spacing,
+        ..width::Params::default()
+    };
     if let Some(share) = job.limits.cut_share {
         params.least_share = share;
     }

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use fanmill::audit::{AuditCode, audit};
-use fanmill::report::audit::text;
+use fanmill::report::audit::{Listed, text};
 
 fn loads(folder: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_fanmill"))
@@ -156,7 +156,7 @@ fn remarks_are_no_failure_and_an_unusable_job_is() {
     assert!(
         String::from_utf8(output.stdout)
             .unwrap()
-            .contains("Check first")
+            .contains("Look up first")
     );
     assert_eq!(loads(here, &["none.toml"]).status.code(), Some(2));
     assert_eq!(
@@ -184,8 +184,7 @@ fn the_wrong_ticket_of_the_demo_is_the_first_to_check() {
     assert_eq!(first["ticket"], wrong.as_str());
     assert_eq!(first["remarks"][0]["code"], "doubtful-ticket");
     // The machine's others lead to expect what was truly there, within 3 %.
-    let expected =
-        first["factor_of_others"].as_f64().unwrap() * first["logged_kg"].as_f64().unwrap();
+    let expected = first["expected_kg"].as_f64().unwrap();
     assert!(
         (expected / right - 1.0).abs() < 0.03,
         "{expected} for {right}"
@@ -200,7 +199,26 @@ fn the_wrong_ticket_of_the_demo_is_the_first_to_check() {
         output.stdout
     );
     let words = String::from_utf8(loads(&farm, &["job.toml"]).stdout).unwrap();
-    let list = words.split("Check first\n").nth(1).unwrap();
+    let list = words.split("Look up first").nth(1).unwrap();
+    let list = list.split_once('\n').unwrap().1;
+    assert!(words.lines().all(|l| l.chars().count() <= 100), "{words}");
+    assert!(words.lines().count() <= 120, "{}", words.lines().count());
+    // Its place in a spreadsheet, and what a run does with it.
+    let line = first["line"].as_u64().unwrap();
+    assert_eq!(line, first["row"].as_u64().unwrap() + 1);
+    let file = std::fs::read_to_string(farm.join("tickets.csv")).unwrap();
+    let there = file.lines().nth(line as usize - 1).unwrap();
+    assert!(there.starts_with(&format!("{wrong},")), "{there}");
+    assert_eq!(first["in_run"], "held-out");
+    // Every ticket, on demand.
+    let all = String::from_utf8(loads(&farm, &["job.toml", "--all"]).stdout).unwrap();
+    for ticket in a["tickets"].as_array().unwrap() {
+        let name = ticket["ticket"].as_str().unwrap();
+        assert!(
+            all.contains(&format!("\n  {name} ")),
+            "{name} is not in\n{all}"
+        );
+    }
     assert!(
         list.trim_start()
             .starts_with(&format!("1. ticket {wrong} ")),
@@ -267,7 +285,7 @@ fn the_text_of_a_small_audit() {
         at(&mut l[6], MORNING + 86_400.0);
     });
     made.tickets[1].id = "T2 \u{1b}[31m".into();
-    insta::assert_snapshot!(text(&audit(&[made])), @r#"
+    insta::assert_snapshot!(text(&audit(&[made]), Listed::All), @r#"
     6 tickets held against the logs; 5 of 6 agree within 3 % with what the machine's other tickets lead
     to expect; 1 logged load (7 t) without a ticket.
 
@@ -304,7 +322,7 @@ fn the_text_of_a_small_audit() {
 
     Maps are not for settlement, rent or insurance: certified scale tickets decide.
     "#);
-    insta::assert_snapshot!(text(&audit(&[])), @r#"
+    insta::assert_snapshot!(text(&audit(&[]), Listed::ToCheck), @r#"
     0 tickets held against the logs.
 
     No ticket to check.

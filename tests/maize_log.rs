@@ -104,14 +104,87 @@ fn the_real_log_gives_its_known_figures() {
     assert!(after < before, "{before} → {after} %");
 }
 
+/// The log whose flow comes later by some seconds has a delay that is greater by as many.
 #[test]
-fn twelve_more_seconds_are_found_as_twelve_more() {
+fn a_shift_of_the_flow_is_found_to_half_a_second() {
     let Some(log) = shared_log() else { return };
     let (_, s) = figures(&log);
-    let (farm, later) = figures(&flow_later_by(&log, 12.0));
-    let rise = delay(&later) - delay(&s);
-    assert!((rise - 12.0).abs() <= 0.5, "{rise}");
-    assert!(!farm.warnings(FIELD).iter().any(|w| w.0 == "delay-refused"));
+    for seconds in [-6.0, -3.0, 3.0, 6.0, 9.0, 12.0, 15.0] {
+        let (_, later) = figures(&flow_later_by(&log, seconds));
+        let rise = delay(&later) - delay(&s);
+        assert!((rise - seconds).abs() <= 0.5, "{seconds}: {rise}");
+        let found = &later["machines"][0]["delay_s"];
+        let (low, high) = (number(&found["ci95_low"]), number(&found["ci95_high"]));
+        let moved = delay(&s) + seconds;
+        assert!(low <= moved && moved <= high, "{seconds}: {found}");
+    }
+}
+
+/// Half of the rows tell the same delay, whether two rows are joined to one or every other row is left out.
+#[test]
+fn rows_of_six_seconds_tell_the_delay_of_rows_of_three() {
+    let Some(log) = shared_log() else { return };
+    let (_, s) = figures(&log);
+    for (what, thin) in [("joined", joined(&log)), ("left out", every_other(&log))] {
+        let (_, thinned) = figures(&thin);
+        let apart = delay(&thinned) - delay(&s);
+        assert!(
+            apart.abs() <= 1.5,
+            "{what}: {} against {}",
+            delay(&thinned),
+            delay(&s)
+        );
+    }
+}
+
+/// Every second row of the log.
+fn every_other(log: &str) -> String {
+    let mut lines = log.lines();
+    let header = lines.next().expect("a header");
+    let kept = lines.skip(1).step_by(2);
+    std::iter::once(header)
+        .chain(kept)
+        .map(|l| l.to_owned() + "\n")
+        .collect()
+}
+
+/// Two rows joined to one that stands for both: mean flow, the sum of time and distance, the rest of the later row.
+fn joined(log: &str) -> String {
+    let lines: Vec<Vec<&str>> = log.lines().map(|l| l.split('\t').collect()).collect();
+    let (header, rows) = lines.split_first().expect("a header");
+    let column = |name: &str| {
+        header
+            .iter()
+            .position(|h| h.trim_matches('"') == name)
+            .expect("the column")
+    };
+    let [mass, time, interval, dist] = ["mass", "time", "seconds", "dist"].map(column);
+    let value = |row: &[&str], c: usize| row[c].parse::<f64>().expect("a number");
+    let mut out = header.join("\t") + "\n";
+    for pair in rows.chunks(2) {
+        let (first, last) = (&pair[0], &pair[pair.len() - 1]);
+        let unbroken = value(last, time) - value(first, time) <= 1.5 * value(last, interval);
+        let groups: &[&[Vec<&str>]] = if unbroken {
+            &[pair]
+        } else {
+            &[&pair[..1], &pair[1..]]
+        };
+        for rows in groups {
+            let sum = |of: &dyn Fn(&[&str]) -> f64| rows.iter().map(|r| of(r)).sum::<f64>();
+            let seconds = sum(&|r| value(r, interval));
+            let flow = sum(&|r| value(r, mass) * value(r, interval)) / seconds;
+            let cells: Vec<String> = (rows[rows.len() - 1].iter().enumerate())
+                .map(|(c, cell)| match c {
+                    c if c == mass => format!("{flow:.6}"),
+                    c if c == interval => format!("{seconds}"),
+                    c if c == dist => format!("{}", sum(&|r| value(r, dist))),
+                    _ => (*cell).to_owned(),
+                })
+                .collect();
+            out += &(cells.join("\t") + "\n");
+        }
+    }
+    out
 }
 
 /// The log as a display that moves the flow by `seconds` less would have written it: the row at time t gets the mean flow

@@ -159,7 +159,7 @@ fn a_batch_has_a_line_a_field_totals_and_failures() {
             "Far field",
             Outcome::Failed("logs/far.csv, row 3, column \"lon_deg\": expected a longitude between -180 and 180, found \"n/a\"; correct the row or name another column in [log]".into()),
         ),
-    ]);
+    ], Paint::Plain);
     insta::assert_snapshot!(text, @r#"
     field                                     kept %  area ha             yield    passes %  closure %  warnings
     Brook field                                   85    12.35  9.90 → 9.47 t/ha  14.2 → 8.0       0.00         2
@@ -182,10 +182,36 @@ fn a_batch_has_a_line_a_field_totals_and_failures() {
 
 #[test]
 fn a_batch_that_failed_whole_says_so() {
-    insta::assert_snapshot!(batch(&[outcome("Far field", Outcome::Failed("no log found".into()))]), @r#"
+    insta::assert_snapshot!(batch(&[outcome("Far field", Outcome::Failed("no log found".into()))], Paint::Plain), @r#"
     1 field could not be written:
       Heron Lane / Home / Far field, 2025 maize: no log found
 
     Maps are not for settlement, rent or insurance: certified scale tickets decide.
     "#);
+}
+
+/// Colours stress what is there; taken out, the text is the plain one.
+#[test]
+fn colours_change_nothing_but_colour() {
+    let coloured = field(&full(), Paint::Colour);
+    let mut plain = String::new();
+    let mut rest = coloured.as_str();
+    while let Some(at) = rest.find('\u{1b}') {
+        plain += &rest[..at];
+        let end = rest[at..].find('m').expect("a sequence ends");
+        rest = &rest[at + end + 1..];
+    }
+    assert_eq!(plain + rest, field(&full(), Paint::Plain));
+    assert_eq!(
+        coloured.matches("\u{1b}[0m").count() * 2,
+        coloured.matches('\u{1b}').count() - doubled(&coloured),
+        "every style ends: {coloured:?}"
+    );
+    // What a name brings along steers nothing.
+    assert!(!field(&bare(), Paint::Colour).contains("\u{1b}[31mred"));
+}
+
+/// Styles that take two sequences to begin.
+fn doubled(text: &str) -> usize {
+    text.matches("m\u{1b}[3").count()
 }

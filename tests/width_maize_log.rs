@@ -11,12 +11,16 @@ use std::path::PathBuf;
 /// 12 rows of 30 inches.
 const HEADER: f64 = 360.0 * 0.0254;
 
-fn positions() -> Option<(Vec<f64>, Vec<f64>)> {
+fn log_file() -> PathBuf {
     let shared = std::env::var_os("FANMILL_SHARED_DATA").map_or_else(
         || PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../shared/data"),
         PathBuf::from,
     );
-    let text = std::fs::read_to_string(shared.join("maize-log/gartner.corn.txt")).ok()?;
+    shared.join("maize-log/gartner.corn.txt")
+}
+
+fn positions() -> Option<(Vec<f64>, Vec<f64>)> {
+    let text = std::fs::read_to_string(log_file()).ok()?;
     let mut lines = text.lines();
     let header: Vec<String> = lines
         .next()?
@@ -110,6 +114,16 @@ fn cut_ground_of_the_maize_log_is_the_union_of_its_swaths() {
     // UTM's scale at this field, PROJ's factor squared, brings the plane's areas to the zone's.
     let zone = utm_scale(&frame);
     let raster = cut.raster_area_m2 * zone * zone;
+    match union_by_geos() {
+        Some([steps, sum, union]) => {
+            assert_eq!(
+                (steps, sum.round(), union.round()),
+                (4946.0, 280_034.0, 271_389.0)
+            );
+            assert!((raster / union - 1.0).abs() < 0.005, "{raster} {union}");
+        }
+        None => println!("GEOS itself is skipped: no FANMILL_PYTHON"),
+    }
     println!(
         "raster {raster:.1} m², computed {:.1} m², {:?}",
         cut.cut_area_m2, cut.spacing
@@ -134,6 +148,31 @@ fn cut_ground_of_the_maize_log_is_the_union_of_its_swaths() {
         "{:?}",
         cut.spacing
     );
+}
+
+/// Rectangles, sum and union of their areas by pyproj and shapely, today.
+fn union_by_geos() -> Option<[f64; 3]> {
+    let python = std::env::var_os("FANMILL_PYTHON")?;
+    let out = std::process::Command::new(python)
+        .arg(concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/tests/oracles/swath_union.py"
+        ))
+        .arg(log_file())
+        .args([&HEADER.to_string(), "30", "32615"])
+        .output()
+        .expect("FANMILL_PYTHON runs");
+    assert!(
+        out.status.success(),
+        "{}",
+        String::from_utf8_lossy(&out.stderr)
+    );
+    let text = String::from_utf8(out.stdout).expect("numbers");
+    let numbers: Vec<f64> = text
+        .split_whitespace()
+        .map(|n| n.parse().expect("a number"))
+        .collect();
+    Some([numbers[0], numbers[1], numbers[2]])
 }
 
 /// geo's union of each row's rectangle, m².

@@ -39,6 +39,7 @@ fn a_field_is_written_whole_and_a_second_run_gives_the_same_bytes() {
     let result = FieldResult {
         map: &map,
         summary: &summary,
+        pages: &|_| Vec::new(),
     };
     let written = write_field(dir.path(), result, &job).unwrap();
     let first = contents(dir.path());
@@ -92,6 +93,7 @@ fn every_format_gives_the_same_bytes_again() {
     let result = FieldResult {
         map: &map,
         summary: &summary,
+        pages: &|_| Vec::new(),
     };
     let write = |folder: &str, threads: usize| {
         let folder = dir.path().join(folder);
@@ -133,6 +135,7 @@ fn geojson_reads_back_to_the_map() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -216,6 +219,7 @@ fn shapefile_reads_back_to_the_map() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -267,6 +271,7 @@ fn what_a_shapefile_cannot_hold_is_left_blank_or_cut_and_said() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -321,6 +326,7 @@ fn a_layer_without_points_is_a_valid_file() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )
@@ -349,6 +355,7 @@ fn layers_that_the_job_no_longer_asks_for_go_and_other_files_stay() {
     let result = FieldResult {
         map: &map,
         summary: &summary,
+        pages: &|_| Vec::new(),
     };
     fs::write(dir.path().join("notes.txt"), "mine").unwrap();
     job.formats = Format::ALL.to_vec();
@@ -387,6 +394,7 @@ fn a_folder_that_cannot_be_made_is_named_with_its_cause_and_a_way_out() {
         FieldResult {
             map: &map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         &job,
     )

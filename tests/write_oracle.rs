@@ -25,6 +25,7 @@ fn read_back(map: &YieldMap, job: &Job, epsg: &str) -> Option<Result<String, Str
         FieldResult {
             map,
             summary: &summary,
+            pages: &|_| Vec::new(),
         },
         job,
     )
@@ -152,6 +153,7 @@ fn on_layers(points: usize, crs: OutputCrs, look: impl FnOnce(&Path)) {
     let result = FieldResult {
         map: &map,
         summary: &summary,
+        pages: &|_| Vec::new(),
     };
     write_field(dir.path(), result, &job).unwrap();
     look(dir.path());

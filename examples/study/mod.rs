@@ -80,9 +80,21 @@ pub fn run(
     season: Simulated,
     input: FieldInput,
 ) -> Result<Run, Box<dyn std::error::Error>> {
+    run_with(job, field, season, input, |_, _| ())
+}
+
+/// The same, with what was pooled changed before it is applied.
+pub fn run_with(
+    job: &Job,
+    field: &FieldSeason,
+    season: Simulated,
+    input: FieldInput,
+    change: impl Fn(&Simulated, &mut [MachineDecision]),
+) -> Result<Run, Box<dyn std::error::Error>> {
     let prepared = Prepared::new(job, field, input)?;
     let evidence = gather::machines(&prepared);
-    let machines = pool::machines(job, &[("c", &evidence)]).remove(0);
+    let mut machines = pool::machines(job, &[("c", &evidence)]).remove(0);
+    change(&season, &mut machines);
     let scale = pool::scale(&[("c", &gather::scale(&prepared))]).remove(0);
     let fanmill::apply::Applied { map, summary, .. } = apply(job, &prepared, &machines, &scale)?;
     Ok(Run {

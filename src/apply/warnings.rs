@@ -1,7 +1,9 @@
 //! What the user must know about a field, gathered from all stages.
 
 use crate::checks::Checked;
-use crate::delay::Disagreement;
+use crate::delay::{Decision, Disagreement, Fallback};
+use crate::job::Job;
+use crate::moisture;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
 use crate::summary::{DelayBasis, Remark, Summary};
@@ -10,6 +12,7 @@ use crate::summary::{DelayBasis, Remark, Summary};
 const WIDTH_APART: f64 = 0.05;
 
 pub(super) fn collect(
+    job: &Job,
     field: &Prepared,
     machines: &[MachineDecision],
     scale: &ScaleDecision,
@@ -24,6 +27,7 @@ pub(super) fn collect(
     out.extend(checked.remarks.iter().cloned());
     out.extend(no_scale(summary));
     out.extend(no_moisture(field, summary));
+    out.extend(constant_moisture(job, field));
     out.extend(ramps(machines));
     if field.timeline.restored > 0 {
         out.push(Remark::new(
@@ -76,18 +80,17 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
         ));
     }
     if m.delay.refused {
-        let what = if d.value == 0.0 {
-            "no delay is removed".to_owned()
-        } else {
-            format!(
-                "{:.1} s is taken, from how flow rises at its pass entries",
-                d.value
-            )
-        };
+        out.push(refused(name, &m.delay));
+    }
+    if let Some(a) = m.delay.antenna {
         out.push(Remark::new(
-            "delay-refused",
+            "antenna-offset",
             format!(
-                "machine {name}: neighbouring passes do not tell its transport delay; {what}. Give delay = \"… s\" for the machine if you know it, or add fields of the same machine and crop to the job"
+                "machine {name}: over {} fields cut at different speeds, delays differ as if the antenna stood {:.1} m (± {:.1} m) {} the cutter bar than the job says; measure it and give antenna_behind_cutter_bar. Nothing is moved by it",
+                a.fields,
+                a.behind_m.abs(),
+                a.half_width_m,
+                if a.behind_m > 0.0 { "farther behind" } else { "farther ahead of" }
             ),
         ));
     }
@@ -102,21 +105,56 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
     out
 }
 
+/// Says what is taken where passes do not tell the delay to within half a second, and why.
+fn refused(name: &str, delay: &Decision) -> Remark {
+    let d = &delay.delay;
+    let what = match (d.ci95_low.zip(d.ci95_high), d.value == 0.0) {
+        (None, true) => "no delay is removed".to_owned(),
+        (None, false) => format!("{:.1} s is taken", d.value),
+        (Some((low, high)), _) => format!(
+            "{:.1} s is taken, which is known to ± {:.1} s ({})",
+            d.value,
+            0.5 * (high - low),
+            match delay.fallback {
+                Some(Fallback::Entries) => "from how flow rises at its pass entries",
+                _ => "neighbouring passes tell no more",
+            }
+        ),
+    };
+    Remark::new(
+        "delay-refused",
+        format!(
+            "machine {name}: neighbouring passes do not tell its transport delay to half a second; {what}. Give delay = \"… s\" for the machine if you know it, or add fields of the same machine and crop to the job"
+        ),
+    )
+}
+
 fn header_width(field: &Prepared) -> Option<Remark> {
     let check = field.width.spacing.header_width_check.as_ref()?;
     let ratio = check.spacing / check.entered;
-    ((ratio - 1.0).abs() > WIDTH_APART).then(|| {
-        Remark::new(
-            "header-width",
-            format!(
-                "the header is entered as {:.2} m, but passes lie {:.2} m apart ({} pairs of passes); if that is its cut width, yields computed from the entered width are off by {:+.1} %",
-                check.entered,
-                check.spacing,
-                check.pass_pairs,
-                100.0 * (ratio - 1.0)
-            ),
+    if !((ratio - 1.0).abs() > WIDTH_APART) {
+        return None;
+    }
+    let seen = format!(
+        "the header is entered as {:.2} m, but passes lie {:.2} m apart ({} pairs of passes)",
+        check.entered, check.spacing, check.pass_pairs
+    );
+    // Nobody leaves strips standing, so a gap is a header entered too narrow, and all ground is counted too small. An
+    // overlap may be real, and is taken off in any case; only where nothing was cut beside before does the width as
+    // entered count.
+    let text = if ratio > 1.0 {
+        format!(
+            "{seen}; if it cuts that width, yields per area are about {:.0} % too high: correct header_width",
+            100.0 * (ratio - 1.0)
         )
-    })
+    } else {
+        format!(
+            "{seen}; {:.1} m are taken for overlap. If there is none, correct header_width: yields per area are about {:.0} % too low where no pass beside was cut before (first passes, headlands, around point rows) and right elsewhere",
+            check.entered - check.spacing,
+            100.0 * (1.0 - ratio)
+        )
+    };
+    Some(Remark::new("header-width", text))
 }
 
 fn no_scale(summary: &Summary) -> Option<Remark> {
@@ -143,6 +181,31 @@ fn no_moisture(field: &Prepared, summary: &Summary) -> Option<Remark> {
             ),
         )
     })
+}
+
+/// A log whose moisture never changes: it was entered, or it is what the flow was brought to.
+fn constant_moisture(job: &Job, field: &Prepared) -> Option<Remark> {
+    let log = &field.input.log;
+    let value = moisture::constant(&log.moisture)?;
+    // The job's own value stands in files that have none; that is no sign of anything.
+    if job.log.moisture == Some(value) {
+        return None;
+    }
+    let reference = field.season.crop.reference_moisture;
+    let what = if (value - reference).abs() < 0.05 {
+        "which is the reference moisture: its flow has probably been brought to it already"
+            .to_owned()
+    } else {
+        format!(
+            "as grain never does: it was entered by hand, or the flow has been brought to it already (yields are corrected from it to {reference} %)"
+        )
+    };
+    Some(Remark::new(
+        "moisture-already-corrected",
+        format!(
+            "moisture reads {value} % in every row, {what}; export the wet flow and the measured moisture if the display can"
+        ),
+    ))
 }
 
 fn ramps(machines: &[MachineDecision]) -> Vec<Remark> {

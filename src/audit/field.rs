@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use jiff::civil::Date;
+use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
 use super::crossing::crossing;
@@ -37,12 +37,19 @@ pub struct AuditLoad {
     pub evidence: LoadEvidence,
     /// Time of its first row, Unix s.
     pub start: Option<f64>,
-    /// Day of its first row, in the job's time zone.
-    pub date: Option<Date>,
+    /// Day and time of its first row, in the job's time zone.
+    pub begins: Option<DateTime>,
     /// Share of its grain that was cut across the field's main direction, 0–1; `None` where the field has none.
     pub crossing_share: Option<f64>,
     /// Share of the field's grain that was cut before it began, 0–1.
     pub earlier_share: Option<f64>,
+}
+
+impl AuditLoad {
+    /// Day of its first row, in the job's time zone.
+    pub fn date(&self) -> Option<Date> {
+        self.begins.map(|t| t.date())
+    }
 }
 
 /// Sums what a field logged of its loads.
@@ -65,7 +72,7 @@ pub fn gather(
         .map(|evidence| AuditLoad {
             evidence,
             start: None,
-            date: None,
+            begins: None,
             crossing_share: None,
             earlier_share: None,
         })
@@ -95,10 +102,10 @@ fn starts(log: &Log, loads: &Loads, zone: &TimeZone, out: &mut [AuditLoad]) {
         }
     }
     for load in out {
-        load.date = load
+        load.begins = load
             .start
             .and_then(|s| jiff::Timestamp::from_second(s.floor() as i64).ok())
-            .map(|t| zone.to_datetime(t).date());
+            .map(|t| zone.to_datetime(t));
     }
 }
 

@@ -6,6 +6,12 @@ use super::{AuditField, AuditLoad};
 use crate::loads::TicketRef;
 use crate::read::{Ticket, TicketUse};
 
+/// A load is an opening load where at least this share of its grain was cut across the field (our choice: of a round
+/// of the headland about a third lies across) …
+const OPENING_CROSSING: f64 = 0.3;
+/// … and less than this share of the field had been cut before it (our choice).
+const OPENING_BEFORE: f64 = 0.3;
+
 /// A load of the batch: index of its field, index in it.
 pub(super) type At = (usize, usize);
 
@@ -161,8 +167,33 @@ impl<'a> Batch<'a> {
         (mass > 0.0).then(|| [low, middle / mass, high])
     }
 
+    /// When the first of some loads began, in the job's time zone.
+    pub fn begins(&self, parts: &[At]) -> Option<jiff::civil::DateTime> {
+        parts.iter().filter_map(|&at| self.load(at).begins).min()
+    }
+
     /// First day of loads.
     pub fn date(&self, parts: &[At]) -> Option<jiff::civil::Date> {
-        parts.iter().filter_map(|&at| self.load(at).date).min()
+        self.begins(parts).map(|t| t.date())
+    }
+
+    /// First instant of loads, Unix s.
+    pub fn start(&self, parts: &[At]) -> Option<f64> {
+        let starts = parts.iter().filter_map(|&at| self.load(at).start);
+        starts.min_by(f64::total_cmp)
+    }
+
+    /// Share of the grain of a ticket that was cut across its field's main direction, where that was early in the
+    /// field, and much: grain of the first rounds.
+    pub fn opening_share(&self, parts: &[At]) -> Option<f64> {
+        let (mut crossing, mut mass) = (0.0, 0.0);
+        let mut earlier = f64::INFINITY;
+        for &at in parts {
+            let load = self.load(at);
+            crossing += load.crossing_share? * load.evidence.mass_kg;
+            mass += load.evidence.mass_kg;
+            earlier = earlier.min(load.earlier_share?);
+        }
+        (crossing >= OPENING_CROSSING * mass && earlier < OPENING_BEFORE).then(|| crossing / mass)
     }
 }

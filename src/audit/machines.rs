@@ -1,14 +1,15 @@
 //! Every machine in every crop: what its tickets say together, and what they cannot say.
 
+use std::collections::BTreeSet;
+
 use jiff::civil::Date;
 use serde::Serialize;
 
-use super::drift::drift;
+use super::change::change;
 use super::join::{At, Batch, Group};
 use super::level::Level;
 use super::{AuditCode, AuditRemark, FEWEST_LOADS, FLOW_SPREAD, MOISTURE_CLASS};
 use crate::moisture;
-use crate::stats::student_975;
 use crate::units::POUND_KG;
 
 /// Monitors that were calibrated badly err by ± 10 % (extension literature); beyond this something else is wrong (our
@@ -41,8 +42,13 @@ pub struct MachineAudit {
     pub weighed_pct: Option<f64>,
     /// Weighed over logged mass.
     pub factor: Option<f64>,
-    /// Half of the factor's 95 % interval, %; null with fewer than two tickets.
+    /// Half of the factor's 95 % interval, %; null with fewer than two tickets. Wide enough for both levels where the
+    /// factors step.
     pub factor_ci95_pct: Option<f64>,
+    /// Whether loads near each other in time stray together; the interval is the wider for it.
+    pub stray_together: bool,
+    /// Its factor on each day that has tickets, where there are several.
+    pub days: Vec<DayLevel>,
     /// Scatter of single loads' factors, one standard deviation, %.
     pub spread_pct: Option<f64>,
     /// Root mean square error of each ticket predicted from the others, %.
@@ -61,6 +67,17 @@ pub struct MachineAudit {
     pub unknown: String,
     /// What to know, worst first.
     pub remarks: Vec<AuditRemark>,
+}
+
+/// A machine's factor on a day.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct DayLevel {
+    /// The day on which loads began.
+    pub date: Date,
+    /// Tickets.
+    pub tickets: u64,
+    /// Weighed over logged mass.
+    pub factor: f64,
 }
 
 /// Worst first: by code of the worst remark, then by logged grain.
@@ -99,8 +116,8 @@ fn one(batch: &Batch, group: &Group, level: &Level) -> MachineAudit {
             .iter()
             .filter_map(|&at| Some(batch.load(at).evidence.flow_kg_s?[1])),
     );
-    let days = || weighed_loads.iter().filter_map(|&at| batch.load(at).date);
-    let spread = level.spread();
+    let days = || weighed_loads.iter().filter_map(|&at| batch.load(at).date());
+    let (spread, interval) = (level.spread(), level.interval());
     let mut audit = MachineAudit {
         machine: group.machine.to_owned(),
         crop: group.crop.to_owned(),
@@ -110,8 +127,9 @@ fn one(batch: &Batch, group: &Group, level: &Level) -> MachineAudit {
         logged_kg: logged,
         weighed_pct: (logged > 0.0).then(|| 100.0 * weighed / logged),
         factor: level.factor(),
-        factor_ci95_pct: spread
-            .map(|sd| 100.0 * student_975((n - 1) as f64) * sd / (n as f64).sqrt()),
+        factor_ci95_pct: interval.map(|i| 100.0 * i.half.exp_m1()),
+        stray_together: interval.is_some_and(|i| i.together),
+        days: day_levels(batch, level),
         spread_pct: spread.map(|sd| 100.0 * sd),
         leave_one_out_pct: level.leave_one_out(batch).map(|e| 100.0 * e),
         flow_kg_s: flows,
@@ -129,7 +147,7 @@ fn one(batch: &Batch, group: &Group, level: &Level) -> MachineAudit {
         few_loads(&audit),
         mixed_moisture(batch, level, &audit),
         one_flow(&audit),
-        drift(batch, level),
+        change(batch, level),
         days_apart(batch, level, &audit),
         moisture_offset(&audit),
     ]
@@ -138,6 +156,23 @@ fn one(batch: &Batch, group: &Group, level: &Level) -> MachineAudit {
     .collect();
     audit.remarks.sort_by_key(|r| r.code);
     audit
+}
+
+fn day_levels(batch: &Batch, level: &Level) -> Vec<DayLevel> {
+    let date = |w: usize| batch.date(&batch.weighings[w].parts);
+    let days: BTreeSet<Date> = level.trusted.iter().filter_map(|&w| date(w)).collect();
+    if days.len() < 2 {
+        return Vec::new();
+    }
+    let on = |day: Date| {
+        let tickets = (level.trusted.iter()).filter(|&&w| date(w) == Some(day));
+        Some(DayLevel {
+            date: day,
+            tickets: tickets.count() as u64,
+            factor: factor_of(batch, level, |w| date(w) == Some(day))?,
+        })
+    };
+    days.into_iter().filter_map(on).collect()
 }
 
 /// Lowest and highest.
@@ -173,31 +208,23 @@ fn flows_differ(m: &MachineAudit) -> bool {
 }
 
 fn known(m: &MachineAudit) -> String {
-    let (few, ci) = (FEWEST_LOADS as u64, m.factor_ci95_pct);
-    match (m.trusted, ci) {
-        (0, _) => "nothing of its level: the pattern of its maps is the sensor's, their total too"
-            .to_owned(),
-        (1, _) => "the level of that one load".to_owned(),
-        (n, Some(ci)) if n < few => {
-            format!("the level, to ±{ci:.1} %, and a first idea of how loads scatter")
-        }
-        (_, Some(ci)) if flows_differ(m) => format!(
-            "the level, to ±{ci:.1} %; how single loads scatter; whether the error depends on flow"
-        ),
-        (_, Some(ci)) => format!("the level, to ±{ci:.1} %, and how single loads scatter"),
-        (_, None) => "the level".to_owned(),
+    match (m.trusted, m.factor_ci95_pct) {
+        (0, _) => "the pattern of its maps; their total is the sensor's".to_owned(),
+        (1, _) | (_, None) => "the level, as that one load has it".to_owned(),
+        (_, Some(ci)) => format!("the level, to ± {ci:.1} %"),
     }
 }
 
 fn unknown(m: &MachineAudit) -> String {
-    let flow = "whether the error depends on flow (a wrong curve can close on every load and still bend the map)";
+    let flow = "whether the error depends on flow: the loads weighed were cut at flows less than 1.5 times apart, and a wrong curve can close on every load and still bend the map";
+    let few = "which ticket is wrong where they disagree, and whether the error depends on flow: fewer than four can be relied on";
     match m.trusted {
-        0 => "how much its grain weighed: ± 10 % is usual for a monitor without tickets, and more happens".to_owned(),
-        1 => format!("how loads scatter, whether that ticket is right, {flow}"),
-        n if n < FEWEST_LOADS as u64 => format!("which ticket is wrong where they disagree, {flow}"),
-        _ if flows_differ(m) => "an error that all its tickets share, such as the scale's own".to_owned(),
-        _ => flow.to_owned(),
+        0 => "how much its grain weighed: ± 10 % is usual for a monitor without tickets, and more happens",
+        n if n < FEWEST_LOADS as u64 => few,
+        _ if flows_differ(m) => "an error that all tickets share, such as the scale's own",
+        _ => flow,
     }
+    .to_owned()
 }
 
 fn unlikely_level(m: &MachineAudit) -> Option<AuditRemark> {
@@ -308,15 +335,24 @@ fn one_flow(m: &MachineAudit) -> Option<AuditRemark> {
         AuditRemark::new(
             AuditCode::OneFlow,
             format!(
-                "all loads weighed were cut at {low:.1} to {high:.1} kg/s: an error that depends on flow cannot be seen"
+                "the loads weighed were cut at middle flows of {low:.1} to {high:.1} kg/s, less than {FLOW_SPREAD} times apart: an error that depends on flow cannot be seen"
             ),
             format!(
-                "weigh a load below {:.1} kg/s (slower, or thinner crop) or above {:.1} kg/s",
-                high / FLOW_SPREAD,
-                low * FLOW_SPREAD
+                "next season weigh a load at about {} kg/s (slower, or thinner crop)",
+                target_flow(low)
             ),
         )
     })
+}
+
+/// A flow that is clearly another than the lowest weighed, rounded as one can drive to it, kg/s.
+pub(super) fn target_flow(low: f64) -> String {
+    let target = low / FLOW_SPREAD;
+    if target < 5.0 {
+        format!("{target:.1}")
+    } else {
+        format!("{target:.0}")
+    }
 }
 
 fn days_apart(batch: &Batch, level: &Level, m: &MachineAudit) -> Option<AuditRemark> {

@@ -8,27 +8,34 @@
 //!
 //! Nothing here decides which tickets a map uses; nothing is written.
 
+mod change;
+mod course;
 mod crossing;
 mod digits;
-mod drift;
+mod exchange;
 mod field;
 mod join;
 mod level;
 mod machines;
 mod next;
 mod outliers;
+mod overall;
 mod remark;
+mod run;
 mod scale;
 mod slip;
 mod tickets;
 mod unweighed;
 mod wording;
 
+pub use exchange::Exchange;
 pub use field::{AuditField, AuditLoad, gather};
-pub use machines::MachineAudit;
+pub use machines::{DayLevel, MachineAudit};
 pub use next::{NextLoad, NextReason};
 pub use outliers::{OutlierTest, outliers};
-pub use remark::{AuditCode, AuditRemark, Subject};
+pub use overall::{CropLevel, MachineOverall};
+pub use remark::{AuditCode, AuditRemark, Heading, Subject};
+pub use run::InRun;
 pub use scale::{net_tolerance_kg, tolerance_kg};
 pub use slip::{Slip, SlipKind};
 pub use tickets::TicketAudit;
@@ -50,6 +57,16 @@ pub(crate) const FLOW_SPREAD: f64 = 1.5;
 /// Common practice: grain more than four points of moisture apart is calibrated apart.
 pub(crate) const MOISTURE_CLASS: f64 = 4.0;
 
+/// A ticket against what is expected of it, %: + where it is heavier.
+pub(crate) fn off_pct(weighed_kg: f64, expected_kg: f64) -> f64 {
+    100.0 * (weighed_kg / expected_kg - 1.0)
+}
+
+/// Whether a difference in % is beyond 3 %, as it is printed: to one decimal.
+pub(crate) fn is_beyond(off_pct: f64) -> bool {
+    (10.0 * off_pct.abs()).round() > 1000.0 * AGREE
+}
+
 /// The audit of a batch: everything worst first.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Audit {
@@ -57,6 +74,8 @@ pub struct Audit {
     pub tickets: Vec<TicketAudit>,
     /// Every machine in every crop.
     pub machines: Vec<MachineAudit>,
+    /// Every machine over its crops.
+    pub overall: Vec<MachineOverall>,
     /// Logged loads that no ticket weighed.
     pub unweighed: Vec<UnweighedLoad>,
     /// What reading the tickets and logs had to say, with the field.
@@ -97,6 +116,7 @@ pub fn audit(fields: &[AuditField]) -> Audit {
     Audit {
         tickets: tickets::audit(&batch, &groups),
         machines: machines::audit(&batch, &groups),
+        overall: overall::audit(&groups),
         unweighed: unweighed::audit(&batch, &groups),
         input: input(&batch),
         next: next::worth_weighing(&batch, &groups),

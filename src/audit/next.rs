@@ -7,13 +7,22 @@ use serde::Serialize;
 
 use super::join::{At, Batch, Group};
 use super::level::Level;
-use super::machines::range;
+use super::machines::{range, target_flow};
 use super::{FEWEST_LOADS, FLOW_SPREAD, MOISTURE_CLASS};
+use crate::stats::median;
 
 /// Least grain that is worth a thought, kg (common practice: the least load that is worth weighing).
 const LEAST_KG: f64 = super::LEAST_LOAD_KG;
 
-/// Why a load would be worth weighing, most urgent first.
+/// A monitor without tickets errs by ± 10 % (extension literature).
+const WITHOUT_TICKETS: f64 = 0.10;
+/// What grain in another class of moisture may be off by under the wrong factor (our choice: half of the former).
+const OTHER_MOISTURE: f64 = 0.05;
+/// What an error that depends on flow may move from thin to thick crop within loads that all agree (our choice: what
+/// loads may be off and still be said to agree).
+const BENT: f64 = super::AGREE;
+
+/// Why a load would be worth weighing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum NextReason {
@@ -40,11 +49,13 @@ pub struct NextLoad {
     pub crop: String,
     /// Logged grain that would rest on it, kg.
     pub rests_on_it_kg: f64,
+    /// What of that may be in the wrong place or amount as long as it is not weighed, kg: the need for it.
+    pub may_be_off_kg: f64,
     /// In words.
     pub text: String,
 }
 
-/// Most urgent first, then by the grain that rests on it; the first of a machine and crop is its next load.
+/// By need: the grain that may be in the wrong place or amount without it.
 pub(super) fn worth_weighing(batch: &Batch, groups: &[(Group, Level)]) -> Vec<NextLoad> {
     let mut out = Vec::new();
     for (group, level) in groups {
@@ -70,8 +81,8 @@ pub(super) fn worth_weighing(batch: &Batch, groups: &[(Group, Level)]) -> Vec<Ne
         );
     }
     out.sort_by(|a, b| {
-        (a.reason.cmp(&b.reason))
-            .then(b.rests_on_it_kg.total_cmp(&a.rests_on_it_kg))
+        (b.may_be_off_kg.total_cmp(&a.may_be_off_kg))
+            .then(a.reason.cmp(&b.reason))
             .then_with(|| (&a.machine, &a.crop).cmp(&(&b.machine, &b.crop)))
     });
     out
@@ -86,14 +97,32 @@ struct Gap<'a, 'b> {
 }
 
 impl Gap<'_, '_> {
-    fn next(&self, reason: NextReason, rests_on_it_kg: f64, text: String) -> NextLoad {
+    /// `share`: what of the grain that rests on it may be off.
+    fn next(&self, reason: NextReason, rests_on_it_kg: f64, share: f64, text: String) -> NextLoad {
         NextLoad {
             reason,
             machine: self.group.machine.to_owned(),
             crop: self.group.crop.to_owned(),
             rests_on_it_kg,
+            may_be_off_kg: share * rests_on_it_kg,
             text,
         }
+    }
+
+    /// `a load of C1 in wheat (about 8 t)`: as large as the machine's loads are.
+    fn a_load(&self) -> String {
+        let sizes: Vec<f64> = (self.group.loads.iter())
+            .filter(|at| self.batch.load(**at).evidence.load.is_some())
+            .map(|at| self.batch.load(*at).evidence.mass_kg)
+            .filter(|kg| *kg >= LEAST_KG)
+            .map(|kg| self.level.factor().map_or(kg, |k| k * kg))
+            .collect();
+        let size =
+            median(&sizes).map_or_else(String::new, |kg| format!(" (about {:.0} t)", kg / 1000.0));
+        format!(
+            "a full load of {} in {}{size}",
+            self.group.machine, self.group.crop
+        )
     }
 
     /// Loads that no trusted ticket weighed.
@@ -114,10 +143,10 @@ impl Gap<'_, '_> {
             self.next(
                 NextReason::Machine,
                 mass,
+                WITHOUT_TICKETS,
                 format!(
-                    "any full load of {} in {}: {:.0} t were logged and no ticket of that machine and crop alone can be relied on",
-                    self.group.machine,
-                    self.group.crop,
+                    "{}, better four: {:.0} t were logged, and no ticket of that machine and crop alone can be relied on",
+                    self.a_load(),
                     mass / 1000.0
                 ),
             )
@@ -130,11 +159,11 @@ impl Gap<'_, '_> {
             self.next(
                 NextReason::Count,
                 self.mass(self.group.loads.iter().copied()),
+                (self.level.interval()).map_or(WITHOUT_TICKETS, |i| i.half.min(WITHOUT_TICKETS)),
                 format!(
-                    "{} more of {} in {}, each at another flow, so that a wrong one would show",
-                    FEWEST_LOADS - n,
-                    self.group.machine,
-                    self.group.crop
+                    "{}: {} more than this season, each at another flow, so that a wrong ticket would show",
+                    self.a_load(),
+                    FEWEST_LOADS - n
                 ),
             )
         })
@@ -153,9 +182,10 @@ impl Gap<'_, '_> {
         Some(self.next(
             NextReason::Moisture,
             self.mass(beyond.iter().copied()),
+            OTHER_MOISTURE,
             format!(
-                "a load of {} in {} like those logged at {from:.0} to {to:.0} % moisture: all that were weighed were at {low:.0} to {high:.0} %",
-                self.group.machine, self.group.crop
+                "{} as moist as those logged at {from:.0} to {to:.0} %: all that were weighed were logged at {low:.0} to {high:.0} %",
+                self.a_load()
             ),
         ))
     }
@@ -169,11 +199,11 @@ impl Gap<'_, '_> {
         Some(self.next(
             NextReason::Flow,
             self.mass(self.group.loads.iter().copied()),
+            BENT * (1.0 - (high / low).ln() / FLOW_SPREAD.ln()),
             format!(
-                "a load of {} in {} cut below {:.1} kg/s, driving slower or where the crop is thin (all weighed: {low:.1} to {high:.1} kg/s)",
-                self.group.machine,
-                self.group.crop,
-                high / FLOW_SPREAD
+                "{} at about {} kg/s, driving slower or where the crop is thin: weighed so far {low:.1} to {high:.1} kg/s",
+                self.a_load(),
+                target_flow(low)
             ),
         ))
     }
@@ -185,11 +215,11 @@ impl Gap<'_, '_> {
         }
         let mut days: BTreeMap<Date, f64> = BTreeMap::new();
         let seen: Vec<Date> = (self.weighed.iter())
-            .filter_map(|&at| self.batch.load(at).date)
+            .filter_map(|&at| self.batch.load(at).date())
             .collect();
         for at in self.unweighed() {
             let load = self.batch.load(at);
-            if let Some(day) = load.date.filter(|d| !seen.contains(d)) {
+            if let Some(day) = load.date().filter(|d| !seen.contains(d)) {
                 *days.entry(day).or_default() += load.evidence.mass_kg;
             }
         }
@@ -199,10 +229,11 @@ impl Gap<'_, '_> {
         Some(self.next(
             NextReason::Day,
             mass,
+            self.level.spread().unwrap_or(WITHOUT_TICKETS),
             format!(
-                "one load of {} in {} on every day: none was weighed on {day}, when {:.0} t were logged",
-                self.group.machine,
-                self.group.crop,
+                "{} on every day: none was weighed on {}, when {:.0} t were logged",
+                self.a_load(),
+                day.strftime("%-d %b"),
                 mass / 1000.0
             ),
         ))

@@ -2,6 +2,17 @@ use serde::Serialize;
 
 use super::{InputRemark, MachineAudit, TicketAudit};
 
+/// What a remark asks of its reader.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Heading {
+    /// To be looked up: on a paper or in a file.
+    Check,
+    /// To be known.
+    Know,
+    /// What these tickets cannot tell; only other loads can.
+    NotTold,
+}
+
 /// What a remark is about, worst first: the order of the variants is the order of the audit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -30,20 +41,22 @@ pub enum AuditCode {
     NoClock,
     /// A ticket weighed loads of which the log has no grain.
     NoLoggedGrain,
-    /// The factors of a machine rise or fall with time.
-    Drift,
     /// A load is more than 3 % off after its machine's factor; the other tickets scatter too much to contradict it.
     OffAfterCorrection,
     /// A ticket's moisture is far from what the machine's other tickets lead to expect.
     OddMoisture,
+    /// No ticket weighs this machine's grain.
+    NoScale,
+    /// The factors of a machine are one thing up to a load, and another from it on.
+    LevelStep,
+    /// The factors of a machine rise or fall with time.
+    Drift,
     /// A ticket weighs less grain than 3,000 lb.
     SmallLoad,
     /// A load is mostly grain of the first headland and crossing passes.
     OpeningLoad,
     /// A load is less than half, or more than twice, the size of the machine's others.
     UnevenLoad,
-    /// No ticket weighs this machine's grain.
-    NoScale,
     /// Fewer than four tickets for a machine in a crop.
     FewLoads,
     /// Wet and dry grain under one factor.
@@ -62,7 +75,7 @@ pub enum AuditCode {
 
 impl AuditCode {
     /// Every code, worst first.
-    pub const ALL: [AuditCode; 26] = [
+    pub const ALL: [AuditCode; 27] = [
         Self::MistypedTicket,
         Self::SwappedTickets,
         Self::SplitLoad,
@@ -75,13 +88,14 @@ impl AuditCode {
         Self::BadLog,
         Self::NoClock,
         Self::NoLoggedGrain,
-        Self::Drift,
         Self::OffAfterCorrection,
         Self::OddMoisture,
+        Self::NoScale,
+        Self::LevelStep,
+        Self::Drift,
         Self::SmallLoad,
         Self::OpeningLoad,
         Self::UnevenLoad,
-        Self::NoScale,
         Self::FewLoads,
         Self::MixedMoisture,
         Self::OneFlow,
@@ -106,6 +120,7 @@ impl AuditCode {
             Self::BadLog => "bad-log",
             Self::NoClock => "no-clock",
             Self::NoLoggedGrain => "no-logged-grain",
+            Self::LevelStep => "level-step",
             Self::Drift => "drift",
             Self::OffAfterCorrection => "off-after-correction",
             Self::OddMoisture => "odd-moisture",
@@ -125,7 +140,16 @@ impl AuditCode {
 
     /// Whether it means that a row of a file is probably wrong, so that each case needs looking into by itself.
     pub fn is_about_a_row(self) -> bool {
-        self < Self::Drift
+        self < Self::OffAfterCorrection
+    }
+
+    /// Under which heading it stands.
+    pub fn heading(self) -> Heading {
+        match self {
+            _ if self <= Self::NoScale => Heading::Check,
+            Self::FewLoads | Self::OneFlow => Heading::NotTold,
+            _ => Heading::Know,
+        }
     }
 
     /// The code of a remark that reading made, where it is about tickets or lost grain.

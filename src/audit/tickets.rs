@@ -1,13 +1,17 @@
 //! Every ticket against what was logged for it, and against the machine's other tickets.
 
-use jiff::civil::Date;
+use std::collections::BTreeMap;
+
+use jiff::civil::DateTime;
 use serde::Serialize;
 
+use super::exchange::{Exchange, exchanges};
 use super::join::{At, Batch, Group, Weighing};
 use super::level::Level;
+use super::run::{InRun, in_run};
 use super::slip::{Case, Named, Slip, explain};
 use super::wording::{Context, remarks};
-use super::{AuditRemark, net_tolerance_kg};
+use super::{AuditRemark, net_tolerance_kg, off_pct};
 use crate::loads::TicketRef;
 use crate::moisture;
 
@@ -18,8 +22,10 @@ pub struct TicketAudit {
     pub ticket: String,
     /// The file it stands in.
     pub file: String,
-    /// Its data row there, from 1.
+    /// Its data row there, from 1: what messages call row.
     pub row: u32,
+    /// The same as a spreadsheet counts, with the header; empty lines, which are no rows, are not counted.
+    pub line: u32,
     /// The scale, as the user names it.
     pub scale: Option<String>,
     /// The loads that it names, or that it weighed where it has a time window.
@@ -36,14 +42,14 @@ pub struct TicketAudit {
     pub weighed_kg: f64,
     /// What a certified scale may be off by at most in such a net weight, kg.
     pub scale_tolerance_kg: f64,
-    /// Logged over weighed mass less one, %: what the monitor reads too much.
-    pub difference_pct: Option<f64>,
     /// Weighed over logged mass.
     pub factor: Option<f64>,
-    /// The machine's factor from its other tickets.
-    pub factor_of_others: Option<f64>,
-    /// What is left of the difference with the factor of the others, %.
-    pub left_pct: Option<f64>,
+    /// What the machine's other tickets lead to expect, kg.
+    pub expected_kg: Option<f64>,
+    /// Weighed against expected, %: + where the ticket is heavier.
+    pub off_expected_pct: Option<f64>,
+    /// The same against the tickets on its own side of a step in the machine's factors alone; null where there is none.
+    pub off_own_side_pct: Option<f64>,
     /// 10th, 50th and 90th percentile of flow, kg/s.
     pub flow_kg_s: Option<[f64; 3]>,
     /// Flow-weighted logged moisture, %.
@@ -54,31 +60,51 @@ pub struct TicketAudit {
     pub moisture_offset_pct: Option<f64>,
     /// Time over which its grain passed the sensor, min.
     pub minutes: f64,
-    /// Its first day.
-    pub date: Option<Date>,
+    /// When the first of its loads began, in the job's time zone.
+    pub begins: Option<DateTime>,
     /// The slip that would explain its weight, where the other tickets contradict it.
     pub slip: Option<Slip>,
+    /// Where none does: a slip that would fit, and is weak.
+    pub weak_slip: Option<Slip>,
+    /// Another ticket with which it would fit better exchanged.
+    pub exchange: Option<Exchange>,
+    /// What a run of the job does with it.
+    pub in_run: InRun,
     /// What to know about it, worst first.
     pub remarks: Vec<AuditRemark>,
 }
 
-/// Worst first: by code of the worst remark, then by what is left of the difference.
+/// Worst first: what is wrong with a row by its code, then by how far it is off.
 pub(super) fn audit(batch: &Batch, groups: &[(Group, Level)]) -> Vec<TicketAudit> {
-    let mut out: Vec<TicketAudit> = (0..batch.weighings.len())
-        .map(|w| one(batch, groups, w))
+    let all: Vec<&Group> = groups.iter().map(|(g, _)| g).collect();
+    let in_run = in_run(batch, &all);
+    let exchanges: BTreeMap<usize, Exchange> = (groups.iter())
+        .flat_map(|(_, level)| exchanges(batch, level))
         .collect();
-    let left = |t: &TicketAudit| t.left_pct.map_or(-1.0, f64::abs);
+    let mut out: Vec<TicketAudit> = (0..batch.weighings.len())
+        .map(|w| one(batch, groups, w, in_run[&w], exchanges.get(&w)))
+        .collect();
+    let off = |t: &TicketAudit| t.off_expected_pct.map_or(-1.0, f64::abs);
     out.sort_by(|a, b| {
-        let code = |t: &TicketAudit| (t.remarks.is_empty(), t.remarks.first().map(|r| r.code));
-        code(a)
-            .cmp(&code(b))
-            .then(left(b).total_cmp(&left(a)))
+        let code = |t: &TicketAudit| {
+            let first = t.remarks.first().map(|r| r.code);
+            first.filter(|c| c.is_about_a_row())
+        };
+        (code(a).is_none(), code(a))
+            .cmp(&(code(b).is_none(), code(b)))
+            .then(off(b).total_cmp(&off(a)))
             .then_with(|| (&a.file, a.row).cmp(&(&b.file, b.row)))
     });
     out
 }
 
-fn one(batch: &Batch, groups: &[(Group, Level)], w: usize) -> TicketAudit {
+fn one(
+    batch: &Batch,
+    groups: &[(Group, Level)],
+    w: usize,
+    in_run: InRun,
+    exchange: Option<&Exchange>,
+) -> TicketAudit {
     let weighing = &batch.weighings[w];
     let (ticket, parts) = (weighing.ticket, weighing.parts.as_slice());
     let group = groups.iter().find(|(g, _)| g.weighings.contains(&w));
@@ -94,16 +120,22 @@ fn one(batch: &Batch, groups: &[(Group, Level)], w: usize) -> TicketAudit {
         .moisture_pct
         .zip(logged_moisture)
         .and_then(|(tested, logged)| moisture::offset(tested, logged).ok());
-    let slip = group
+    let explained = group
         .filter(|(_, level)| level.outliers.contains(&w))
         .zip(expected)
-        .and_then(|((g, level), kg)| explain(&case(batch, g, level, w, kg)));
+        .map(|((g, level), kg)| explain(&case(batch, g, level, w, kg)))
+        .unwrap_or_default();
+    let off = |kg: f64| off_pct(ticket.net_kg, kg);
+    let own_side = group
+        .and_then(|(_, level)| level.factor_of_side_without(batch, w))
+        .map(|k| off(k * weighing.logged_kg));
     let place = TicketRef::of(ticket);
     let keys = batch.keys(weighing);
     let mut audit = TicketAudit {
         ticket: ticket.id.clone(),
         file: place.file,
         row: place.row,
+        line: place.row + 1,
         scale: ticket.scale.clone(),
         loads: load_names(batch, weighing),
         fields: distinct(parts.iter().map(|p| batch.fields[p.0].field.as_str())),
@@ -112,12 +144,10 @@ fn one(batch: &Batch, groups: &[(Group, Level)], w: usize) -> TicketAudit {
         logged_kg: weighing.logged_kg,
         weighed_kg: ticket.net_kg,
         scale_tolerance_kg: net_tolerance_kg(ticket.net_kg),
-        difference_pct: weighing
-            .comparable()
-            .then(|| 100.0 * (1.0 / weighing.factor() - 1.0)),
         factor: weighing.comparable().then(|| weighing.factor()),
-        factor_of_others: expected.map(|kg| kg / weighing.logged_kg),
-        left_pct: expected.map(|kg| 100.0 * (kg / ticket.net_kg - 1.0)),
+        expected_kg: expected,
+        off_expected_pct: expected.map(off),
+        off_own_side_pct: own_side,
         flow_kg_s: batch.flow(parts),
         moisture_logged_pct: logged_moisture,
         moisture_tested_pct: ticket.moisture_pct,
@@ -127,8 +157,11 @@ fn one(batch: &Batch, groups: &[(Group, Level)], w: usize) -> TicketAudit {
             .map(|&at| batch.load(at).evidence.seconds)
             .sum::<f64>()
             / 60.0,
-        date: batch.date(parts),
-        slip,
+        begins: batch.begins(parts),
+        slip: explained.slip,
+        weak_slip: explained.weak,
+        exchange: exchange.cloned(),
+        in_run,
         remarks: Vec::new(),
     };
     audit.remarks = remarks(&Context {

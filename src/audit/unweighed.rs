@@ -57,7 +57,7 @@ pub(super) fn audit(batch: &Batch, groups: &[(Group, Level)]) -> Vec<UnweighedLo
                 flow_kg_s: e.flow_kg_s,
                 moisture_pct: e.moisture_pct,
                 minutes: e.seconds / 60.0,
-                date: load.date,
+                date: load.date(),
                 remarks: vec![no_ticket(e.load.is_some(), level)],
             });
         }

@@ -2,16 +2,11 @@
 
 use super::join::{Batch, Group, Weighing};
 use super::level::Level;
-use super::slip::{Slip, SlipKind};
-use super::{AGREE, AuditCode, AuditRemark, LEAST_LOAD_KG, TicketAudit};
+use super::slip::{MOST_CHANCE, Slip, SlipKind};
+use super::{AuditCode, AuditRemark, LEAST_LOAD_KG, TicketAudit, is_beyond};
 use crate::read::TicketUse;
 use crate::stats::median;
 
-/// A load is an opening load where at least this share of its grain was cut across the field (our choice: of a round
-/// of the headland about a third lies across) …
-const OPENING_CROSSING: f64 = 0.3;
-/// … and less than this share of the field had been cut before it (our choice).
-const OPENING_BEFORE: f64 = 0.3;
 /// A load is uneven beyond this factor from the machine's median (our choice; "alike in size" is common practice).
 const UNEVEN: f64 = 2.0;
 /// Testers are good for 0.7–0.8 point (NIST Handbook 44, from memory); an offset that differs by more than this from
@@ -73,7 +68,7 @@ impl<'a, 'b> Context<'a, 'b> {
 
 /// A ticket against what the others lead to expect of it.
 fn difference(c: &Context) -> Option<String> {
-    let expected = c.audit.factor_of_others? * c.audit.logged_kg;
+    let expected = c.audit.expected_kg?;
     let weighed = c.audit.weighed_kg;
     let ratio = weighed / expected;
     let than = if (0.5..=1.5).contains(&ratio) {
@@ -95,34 +90,36 @@ fn difference(c: &Context) -> Option<String> {
 fn contradicted(c: &Context) -> Option<AuditRemark> {
     c.group.filter(|_| c.is_outlier())?;
     let fact = difference(c)?;
-    let obeyed = if c.weighing().ticket.usage == TicketUse::Yes {
-        "; its row says use = yes, so maps obey it all the same"
-    } else {
-        ""
-    };
     Some(match &c.audit.slip {
         Some(slip) => AuditRemark::new(
             code_of(slip.kind),
-            format!("{fact}. {}{obeyed}", sentence(slip)),
+            format!("{fact}. {}", sentence(slip)),
             action_of(slip.kind),
         ),
         None => {
-            let expected = c.audit.factor_of_others? * c.audit.logged_kg;
+            let expected = c.audit.expected_kg?;
             let near = c.group?.1.tolerance().exp();
             let fits = format!(
                 "; from {:.0} to {:.0} kg would agree with them",
                 expected / near,
                 expected * near
             );
-            let which = if c.others().len() == 1 {
-                "; of the two this one is farther from what was logged, but either may be wrong"
-            } else {
-                "; no simple slip of the pen explains it"
+            let which = match &c.audit.weak_slip {
+                _ if c.others().len() == 1 => {
+                    "; of the two this one is farther from what was logged, but either may be wrong"
+                        .to_owned()
+                }
+                Some(weak) => format!(
+                    ". {}; weak, because such a slip would mend {:.0} % of weights so far off",
+                    sentence(weak),
+                    100.0 * weak.chance
+                ),
+                None => "; no simple slip of the pen explains it".to_owned(),
             };
             AuditRemark::new(
                 AuditCode::DoubtfulTicket,
-                format!("{fact}{fits}{which}{obeyed}"),
-                "look at the paper: its weight, whose load it was, and whether all of it was this load's; correct the row, or set use = no on it",
+                format!("{fact}{fits}{which}"),
+                "look at the paper: its weight, whose load it was, and whether all of it was this load's; correct the row, or set use = no on it (in a column `use`, to be added where the file has none)",
             )
         }
     })
@@ -163,9 +160,11 @@ fn sentence(slip: &Slip) -> String {
     let left = if slip.kind == SlipKind::Gross {
         String::new()
     } else {
-        format!(", to within {:.1} %", slip.left_pct.abs())
+        format!(", to within {:.1} %", slip.off_expected_pct.abs())
     };
-    let worth = if slip.chance > 0.1 {
+    let worth = if slip.chance > MOST_CHANCE && slip.kind != SlipKind::Gross {
+        String::new() // said by whoever calls it weak
+    } else if slip.chance > 0.1 {
         format!(
             "; by luck such a slip would fit one in {:.0} differences of about this size",
             (1.0 / slip.chance).max(2.0)
@@ -244,9 +243,10 @@ fn nothing_logged(c: &Context) -> Option<AuditRemark> {
 }
 
 fn off(c: &Context) -> Option<AuditRemark> {
-    let left = c.audit.left_pct?;
-    let allowed = (100.0 * AGREE).max(100.0 * c.audit.scale_tolerance_kg / c.audit.weighed_kg);
-    if c.is_outlier() || !(left.abs() > allowed) || c.weighing().ticket.usage == TicketUse::No {
+    let off = c.audit.off_expected_pct?;
+    let scale = 100.0 * c.audit.scale_tolerance_kg / c.audit.weighed_kg;
+    let beyond = is_beyond(off) && off.abs() > scale;
+    if c.is_outlier() || !beyond || c.weighing().ticket.usage == TicketUse::No {
         return None;
     }
     let fact = difference(c)?;
@@ -255,15 +255,21 @@ fn off(c: &Context) -> Option<AuditRemark> {
         (_, 0) => "; the ticket covers several machines, so either may be off".to_owned(),
         (_, 1) => "; there are two tickets, so either may be off".to_owned(),
         (Some(sd), _) => format!(
-            "; single loads of this machine scatter by {:.1} % (one sd), so it may be the sensor as well as the ticket",
+            "; loads of this machine are off by about {:.1} % by themselves, so it may be the sensor as well as the ticket",
             100.0 * sd
         ),
         (None, _) => String::new(),
     };
+    let side = (c.audit.off_own_side_pct.filter(|side| !is_beyond(*side))).map_or_else(
+        String::new,
+        |side| format!("; by the tickets on its own side of the machine's step it is {side:+.1} % off, so the paper is probably right"),
+    );
+    let exchange = (c.audit.exchange.as_ref())
+        .map_or_else(String::new, |e| format!(". {}", e.text(&c.audit.ticket)));
     Some(AuditRemark::new(
         AuditCode::OffAfterCorrection,
-        format!("{fact}{usual}"),
-        "compare the number with the paper; if it stands, look at what was different in that load (flow, moisture, speed, a plugged or rebuilt sensor)",
+        format!("{fact}{usual}{side}{exchange}"),
+        "compare the number with the paper; if it stands, ask what was different in that load (flow, moisture, speed, a plugged sensor)",
     ))
 }
 
@@ -305,24 +311,15 @@ fn small(c: &Context) -> Option<AuditRemark> {
 }
 
 fn opening(c: &Context) -> Option<AuditRemark> {
-    let (mut crossing, mut mass) = (0.0, 0.0);
-    let mut earlier = f64::INFINITY;
-    for &at in &c.weighing().parts {
-        let load = c.batch.load(at);
-        crossing += load.crossing_share? * load.evidence.mass_kg;
-        mass += load.evidence.mass_kg;
-        earlier = earlier.min(load.earlier_share?);
-    }
-    (crossing >= OPENING_CROSSING * mass && earlier < OPENING_BEFORE).then(|| {
-        AuditRemark::new(
-            AuditCode::OpeningLoad,
-            format!(
-                "{:.0} % of its grain was cut across the field's main direction, while the field was opened: stops, turns and part widths make a sensor read unlike the rest of the field",
-                100.0 * crossing / mass
-            ),
-            "nothing, if there are others; next time weigh loads from full passes",
-        )
-    })
+    let share = c.batch.opening_share(&c.weighing().parts)?;
+    Some(AuditRemark::new(
+        AuditCode::OpeningLoad,
+        format!(
+            "{:.0} % of its grain was cut across the field's main direction, while the field was opened: stops, turns and part widths make a sensor read unlike the rest of the field",
+            100.0 * share
+        ),
+        "nothing, if there are others; next time weigh loads from full passes",
+    ))
 }
 
 fn uneven(c: &Context) -> Option<AuditRemark> {

@@ -8,7 +8,7 @@ use crate::batch::FieldError;
 use crate::job::{FieldSeason, Job};
 use crate::prepare::PrepareError;
 use crate::read::read_field;
-use crate::report;
+use crate::report::{self, audit::Listed};
 
 /// Holds the scale tickets of a job against its logs: which to check first, and why. Writes nothing.
 #[derive(Debug, clap::Args)]
@@ -18,6 +18,9 @@ pub(super) struct Arguments {
     /// How to print it.
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
+    /// List every ticket at the end of the text, not only those to look up.
+    #[arg(long)]
+    all: bool,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
@@ -39,7 +42,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let mut audit = audit::audit(&fields);
     audit.failed = failed;
     let text = match arguments.format {
-        Format::Text => report::audit::text(&audit),
+        Format::Text if arguments.all => report::audit::text(&audit, Listed::All),
+        Format::Text => report::audit::text(&audit, Listed::ToCheck),
         Format::Json => serde_json::to_string_pretty(&audit)
             .map(|json| json + "\n")
             .map_err(|e| Failure::new(format!("the audit cannot be printed: {e}"), None))?,

@@ -6,8 +6,9 @@ use super::{OpposedPair, Signal};
 use crate::log::{Log, Timeline};
 use crate::passes::Passes;
 
-/// Blocks the pairs are parted into, across the direction of travel. A pass's own noise at one place meets all its
-/// neighbours in the same block, so blocks are independent though pairs are not.
+/// Blocks the pairs are parted into, twice. Along the passes: a pass's own noise at one place meets all its neighbours in
+/// the same block, so blocks are independent though pairs are not. By neighbouring passes: what errs for a whole pass,
+/// such as a receiver's slow wander, meets few others.
 const BLOCKS: usize = 16;
 /// Fewest pairs a block needs.
 const FEWEST_IN_BLOCK: usize = 12;
@@ -19,13 +20,14 @@ const FEWEST_IN_SEGMENT: usize = 6;
 /// Differences beyond this many robust standard deviations count no more than that.
 const WINSOR: f32 = 3.0;
 
-/// A pair as two times on the track's clock, and where it lies along the main direction of travel.
+/// A pair as two times on the track's clock, and where it lies along and across the main direction of travel.
 pub(super) struct Site {
     /// The two passes.
     passes: (u32, u32),
     a: f64,
     b: f64,
     along: f64,
+    across: f64,
 }
 
 pub(super) fn sites(
@@ -61,6 +63,7 @@ pub(super) fn sites(
                 a: middle[p.a as usize],
                 b: middle[p.b as usize],
                 along: x * axis.cos() + y * axis.sin(),
+                across: y * axis.cos() - x * axis.sin(),
             })
         })
         .collect()
@@ -82,55 +85,68 @@ pub(super) fn curve(
     ordered.sort_by(|p, q| p.passes.cmp(&q.passes).then(p.along.total_cmp(&q.along)));
     let table = Table::read(&ordered, signal, offset);
     let mut curve = Curve {
-        blocks: Vec::new(),
         pairs: table.sites.len() as u32,
         fit_half_width,
+        ..Curve::default()
     };
     let Some(scales) = Scales::of(&table) else {
         return curve;
     };
-    let mut segments = table.segments();
-    segments.sort_by(|p, q| {
-        p.along
-            .total_cmp(&q.along)
-            .then(p.rows.start.cmp(&q.rows.start))
-    });
+    let segments = table.segments();
     let rows: usize = segments.iter().map(|s| s.rows.len()).sum();
     let blocks = (rows / FEWEST_IN_BLOCK).min(BLOCKS).min(segments.len());
     if blocks < 4 {
         return curve;
     }
-    curve.blocks = vec![
-        Block {
-            disagreement: vec![0.0; CANDIDATES],
-            spread: vec![0.0; CANDIDATES]
-        };
-        blocks
-    ];
-    let mut before = 0;
-    for segment in segments {
-        let block = (before * blocks / rows).min(blocks - 1);
-        before += segment.rows.len();
-        table.add(segment.rows, &scales, &mut curve.blocks[block]);
-    }
+    let sums: Vec<Block> = segments
+        .iter()
+        .map(|s| table.sum(s.rows.clone(), &scales))
+        .collect();
+    curve.along = part(&segments, &sums, blocks, |s| s.along);
+    curve.across = part(&segments, &sums, blocks, |s| s.across);
     curve
+}
+
+/// Parts segments into blocks of about as many pairs each, in the order of a coordinate.
+fn part(
+    segments: &[Segment],
+    sums: &[Block],
+    blocks: usize,
+    by: impl Fn(&Segment) -> f64,
+) -> Vec<Block> {
+    let mut order: Vec<usize> = (0..segments.len()).collect();
+    order.sort_by(|&p, &q| {
+        by(&segments[p])
+            .total_cmp(&by(&segments[q]))
+            .then(p.cmp(&q))
+    });
+    let rows: usize = segments.iter().map(|s| s.rows.len()).sum();
+    let mut out = vec![Block::empty(); blocks];
+    let mut before = 0;
+    for k in order {
+        let block = (before * blocks / rows).min(blocks - 1);
+        before += segments[k].rows.len();
+        out[block].add(&sums[k]);
+    }
+    out
 }
 
 /// A stretch of two neighbouring passes.
 struct Segment {
     rows: std::ops::Range<usize>,
     along: f64,
+    across: f64,
 }
 
 /// Per pair and candidate: difference of yield, and the first point's reading of the signal.
-struct Table {
-    sites: Vec<((u32, u32), f64)>,
+struct Table<'a> {
+    sites: Vec<&'a Site>,
     difference: Vec<f32>,
     reading: Vec<f32>,
 }
 
-impl Table {
-    fn read(sites: &[&Site], signal: &Signal, offset: impl Fn(f64) -> f32) -> Self {
+impl<'a> Table<'a> {
+    fn read(sites: &[&'a Site], signal: &Signal, offset: impl Fn(f64) -> f32) -> Self {
         let step = (CANDIDATE_STEP_S / GRID_S) as i64;
         let lowest = (LOWEST_CANDIDATE_S / GRID_S) as i64;
         let mut table = Self {
@@ -155,7 +171,7 @@ impl Table {
                 table.reading.truncate(keep);
                 table.difference.truncate(keep);
             } else {
-                table.sites.push((site.passes, site.along));
+                table.sites.push(site);
             }
         }
         table
@@ -167,13 +183,14 @@ impl Table {
         let mut from = 0;
         for r in 1..=self.sites.len() {
             let ends = r == self.sites.len()
-                || self.sites[r].0 != self.sites[from].0
-                || self.sites[r].1 - self.sites[from].1 > SEGMENT_M;
+                || self.sites[r].passes != self.sites[from].passes
+                || self.sites[r].along - self.sites[from].along > SEGMENT_M;
             if ends {
                 if r - from >= FEWEST_IN_SEGMENT {
                     out.push(Segment {
                         rows: from..r,
-                        along: 0.5 * (self.sites[from].1 + self.sites[r - 1].1),
+                        along: 0.5 * (self.sites[from].along + self.sites[r - 1].along),
+                        across: 0.5 * (self.sites[from].across + self.sites[r - 1].across),
                     });
                 }
                 from = r;
@@ -182,9 +199,10 @@ impl Table {
         out
     }
 
-    /// Adds a segment to its block: squares about the segment's own mean, so that what two passes differ by as a
-    /// whole (another width, another day, drift) and what the field does over long distances count for nothing.
-    fn add(&self, rows: std::ops::Range<usize>, scales: &Scales, block: &mut Block) {
+    /// Sums over a segment: squares about the segment's own mean, so that what two passes differ by as a whole
+    /// (another width, another day, drift) and what the field does over long distances count for nothing.
+    fn sum(&self, rows: std::ops::Range<usize>, scales: &Scales) -> Block {
+        let mut block = Block::empty();
         let most = WINSOR * scales.difference;
         for c in 0..CANDIDATES {
             let (mut n, mut s, mut ss) = (0.0f32, 0.0f32, 0.0f32);
@@ -198,10 +216,11 @@ impl Table {
                 }
             }
             if n > 1.0 {
-                block.disagreement[c] += (ss - s * s / n).max(0.0);
-                block.spread[c] += (n - 1.0) * 2.0 * scales.signal * scales.signal;
+                block.disagreement[c] = (ss - s * s / n).max(0.0);
+                block.spread[c] = (n - 1.0) * 2.0 * scales.signal * scales.signal;
             }
         }
+        block
     }
 }
 
@@ -215,7 +234,7 @@ struct Scales {
 
 impl Scales {
     /// `None` where nothing varies.
-    fn of(table: &Table) -> Option<Self> {
+    fn of(table: &Table<'_>) -> Option<Self> {
         let rows = table.sites.len();
         let deviations = |t: &[f32]| -> Vec<f32> {
             (0..CANDIDATES)

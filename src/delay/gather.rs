@@ -10,6 +10,7 @@ use super::phase::PhaseKernel;
 use super::{EntryEvidence, TrackSignals, opposed_pairs};
 use crate::log::{Log, Timeline};
 use crate::passes::Passes;
+use crate::stats::median;
 
 /// Pairs looked for in one field: beyond this the delay's error is no longer that of the noise (our choice).
 const MOST_PAIRS: usize = 8_000;
@@ -20,8 +21,10 @@ const SETTLE_ROWS: f64 = 3.5;
 /// See [`SETTLE_ROWS`].
 const SETTLE_S: f64 = 4.0;
 /// Standard deviation of the smoothing under which passes are compared, s, or a row where that is longer. Noise is
-/// white, ground is not: on simulated seasons the error is least between 2 and 3 s, and a tenth more at 1 s and 4 s.
-const SMOOTHING_S: f64 = 2.0;
+/// white, ground is not, and the smoother the signal the less the machine's mixing matters: on simulated seasons errors
+/// are least between 2 and 3 s when the mixing is known, and standard errors hold from 3 s on (at 2 s they are a
+/// sixth too small).
+const SMOOTHING_S: f64 = 3.0;
 /// Ground taken in more slowly than this share of the usual says nothing of its yield.
 const LEAST_INTAKE: f32 = 0.05;
 /// Least half-width of the parabola through the minimum, s (our choice: four candidates either side).
@@ -61,6 +64,8 @@ pub struct Evidence {
     pub entry: EntryEvidence,
     /// Usual interval of a row, s.
     pub interval: f64,
+    /// Usual ground speed where passes were compared, m/s; `None` where none were.
+    pub speed: Option<f64>,
 }
 
 /// Takes the evidence of one field, per machine.
@@ -108,20 +113,26 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
             let half = track.usual_step.max(FIT_HALF_WIDTH_S);
             let offset = |time: f64| log_rate.at(log_rate.cell(time));
             let grain = KERNELS
-                .each_ref()
-                .map(|kernel| curve(&sites, &log_flow.symmetrised(kernel), offset, half));
+                .iter()
+                .map(|kernel| curve(&sites, &log_flow.symmetrised(kernel), offset, half))
+                .collect();
             let wet: Vec<f64> = (track.rows.iter().enumerate())
                 .map(|(k, &i)| log.moisture[i as usize] * track.interval(k))
                 .collect();
-            let wet = curve(&sites, &grid.rate(track, &wet), |_| 0.0, half);
-            let moisture = MIXING_S.map(|_| wet.clone());
+            let moisture = vec![curve(&sites, &grid.rate(track, &wet), |_| 0.0, half)];
             let machine = log.machines[track.machine as usize].clone();
+            let speeds: Vec<f64> = (pairs.iter().map(|p| p.a as usize))
+                .filter(|&i| log.machine[i] == track.machine)
+                .map(|i| passes.speed[i])
+                .filter(|v| v.is_finite())
+                .collect();
             Evidence {
                 machine,
                 grain,
                 moisture,
                 entry,
                 interval: track.usual_interval,
+                speed: median(&speeds),
             }
         })
         .collect()

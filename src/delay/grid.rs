@@ -29,7 +29,9 @@ impl Grid {
                 least: 0.0,
             };
         };
-        let origin = first - 4.0 * track.usual_step;
+        // Half a cell early: the middles of rows of whole and half seconds then fall into the middle of cells. On their
+        // edges every reading would come half a cell late, and so would the delay.
+        let origin = first - 4.0 * track.usual_step - 0.5 * GRID_S;
         let cells = ((last - origin + 4.0 * track.usual_step) / GRID_S).ceil() as usize + 1;
         let half = averages(track.usual_step / GRID_S);
         let least = 0.5 * GRID_S * track.usual_interval / track.usual_step;
@@ -122,13 +124,21 @@ fn moving_average(cells: &[f64], out: &mut [f64], half: usize) {
     let scale = 1.0 / (2 * half + 1) as f64;
     let n = cells.len();
     let mut sum: f64 = cells.iter().take(half).sum();
-    for i in 0..n {
-        if i + half < n {
-            sum += cells[i + half];
-        }
+    let mut step = |i: usize, comes: f64, goes: f64| {
+        // One addition waits for the one before, not two.
+        sum += comes - goes;
         out[i] = sum * scale;
-        if i >= half {
-            sum -= cells[i - half];
-        }
+    };
+    let at = |i: usize| cells.get(i).copied().unwrap_or_default();
+    let inner = (half + 1).min(n)..n.saturating_sub(half);
+    for i in 0..inner.start {
+        step(i, at(i + half), 0.0);
+    }
+    for i in inner.clone() {
+        step(i, cells[i + half], cells[i - half - 1]);
+    }
+    for i in inner.end.max(inner.start)..n {
+        let gone = i.checked_sub(half + 1).map_or(0.0, at);
+        step(i, 0.0, gone);
     }
 }

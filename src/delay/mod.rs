@@ -10,11 +10,13 @@
 //! * [`decide`] joins it over the fields of a machine and crop.
 //! * [`shift`] moves what was logged back to the ground it came from, losing and making no mass.
 
+mod antenna;
 mod compare;
 mod curve;
 mod entry;
 mod gather;
 mod grid;
+mod minimum;
 mod pairs;
 mod phase;
 mod pool;
@@ -22,15 +24,14 @@ mod shift;
 mod shown;
 mod signal;
 
-pub use curve::{
-    CANDIDATE_STEP_S, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S, Minimum, Mixing, candidate,
-    minimum,
-};
+pub use antenna::AntennaOffset;
+pub use curve::{CANDIDATE_STEP_S, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S, candidate};
 pub use entry::EntryEvidence;
 pub use gather::{DelayInput, Evidence, gather};
 pub use grid::Grid;
+pub use minimum::{Minimum, Mixing, minimum};
 pub use pairs::{OpposedPair, opposed_pairs};
-pub use pool::{Decision, Disagreement, FieldEvidence, decide};
+pub use pool::{Decision, Disagreement, Fallback, FieldEvidence, decide};
 pub use shift::{Shifted, shift};
 pub use shown::shown;
 pub use signal::{Signal, TrackSignals};

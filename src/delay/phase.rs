@@ -4,14 +4,19 @@ use super::grid::GRID_S;
 
 /// Reach of the phase kernel, s.
 const KERNEL_S: f64 = 16.0;
+/// Cells from tap to tap. Signals are smoothed by 3 s or more before their phase is undone, so that nothing is left of
+/// them beyond half of this spacing's Nyquist frequency, and a tap a second does what one a cell would.
+const CELLS_PER_TAP: usize = 4;
+/// Outputs that are worked out together: what they read stays in the nearest cache.
+const TOGETHER: usize = 2048;
 
 /// Taps (in the order in which they meet the signal) of the filter with transfer exp(i(atan ωτ − ωτ)), by the inverse
-/// Fourier integral up to the grid's Nyquist frequency, tapered by the smoothing that the signal has anyway.
+/// Fourier integral up to the taps' Nyquist frequency, whole up to half of it and tapered beyond.
 ///
 /// First-order mixing has the transfer 1/(1 + iωτ), whose phase is −atan ωτ and whose mean delay is τ: after the
 /// filter its phase is −ωτ, a pure delay.
 #[derive(Debug, Clone)]
-pub struct PhaseKernel(pub(super) Vec<f32>);
+pub struct PhaseKernel(Vec<f32>);
 
 impl PhaseKernel {
     /// The kernel for mixing with time constant `tau`, s; 0 leaves the signal alone.
@@ -19,21 +24,23 @@ impl PhaseKernel {
         if !(tau > 0.0) {
             return Self(vec![1.0]);
         }
-        let half = (KERNEL_S / GRID_S) as i64;
-        let nyquist = std::f64::consts::PI / GRID_S;
+        let spacing = GRID_S * CELLS_PER_TAP as f64;
+        let half = (KERNEL_S / spacing) as i64;
+        let nyquist = std::f64::consts::PI / spacing;
         let steps = 2000;
         let h = nyquist / f64::from(steps);
         let spectrum: Vec<(f64, f64, f64)> = (0..steps)
             .map(|k| {
                 let w = (f64::from(k) + 0.5) * h;
-                let taper = 0.5 * (1.0 + (std::f64::consts::PI * w / nyquist).cos());
+                let beyond = (2.0 * w / nyquist - 1.0).max(0.0);
+                let taper = 0.5 * (1.0 + (std::f64::consts::PI * beyond).cos());
                 (w, taper, (w * tau).atan() - w * tau)
             })
             .collect();
         let taps: Vec<f64> = (-half..=half)
             .map(|j| {
-                // Tap j meets the signal j cells later: the impulse response at lag −j.
-                let t = -(j as f64) * GRID_S;
+                // Tap j meets the signal j spacings later: the impulse response at lag −j.
+                let t = -(j as f64) * spacing;
                 spectrum
                     .iter()
                     .map(|(w, taper, phase)| taper * (phase + w * t).cos())
@@ -43,17 +50,57 @@ impl PhaseKernel {
         let total: f64 = taps.iter().sum();
         Self(taps.iter().map(|t| (t / total) as f32).collect())
     }
+
+    /// Whether it leaves signals alone.
+    pub(super) fn is_none(&self) -> bool {
+        self.0.len() == 1
+    }
+
+    /// Cells at either end of a signal that it cannot be applied to.
+    pub(super) fn reach(&self) -> usize {
+        self.0.len() / 2 * CELLS_PER_TAP
+    }
+
+    /// The filtered signal. `values` are finite; cells within [`PhaseKernel::reach`] of an end come out as 0.
+    pub(super) fn apply(&self, values: &[f32]) -> Vec<f32> {
+        let mut out = vec![0.0; values.len()];
+        let (from, to) = (self.reach(), values.len().saturating_sub(self.reach()));
+        // Tap by tap over many outputs: neighbouring outputs read neighbouring cells, which processors do side by side.
+        for start in (from..to).step_by(TOGETHER) {
+            let outputs = &mut out[start..(start + TOGETHER).min(to)];
+            for (j, tap) in self.0.iter().enumerate() {
+                let first = start - from + j * CELLS_PER_TAP;
+                for (o, v) in outputs.iter_mut().zip(&values[first..]) {
+                    *o += tap * v;
+                }
+            }
+        }
+        out
+    }
 }
 
-/// Sum of products, in eight sums side by side: one after the other would wait for every addition.
-pub(super) fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let mut lanes = [0f32; 8];
-    let (a8, a_rest) = a.as_chunks::<8>();
-    let (b8, b_rest) = b.as_chunks::<8>();
-    for (x, y) in a8.iter().zip(b8) {
-        for (lane, (x, y)) in lanes.iter_mut().zip(x.iter().zip(y)) {
-            *lane += x * y;
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_slow_wave_is_moved_by_what_mixing_left_of_its_delay() {
+        // A wave of 40 s behind mixing of τ = 3 s comes atan(ωτ)/ω late and τ after the filter.
+        let (tau, w) = (3.0, std::f64::consts::TAU / 40.0);
+        let n = 1600;
+        let wave = |delay: f64| -> Vec<f32> {
+            (0..n)
+                .map(|k| (w * (k as f64 * GRID_S - delay)).sin() as f32)
+                .collect()
+        };
+        let kernel = PhaseKernel::new(tau);
+        let moved = kernel.apply(&wave((w * tau).atan() / w));
+        let expected = wave(tau);
+        let reach = kernel.reach();
+        for k in reach..n - reach {
+            assert!((moved[k] - expected[k]).abs() < 0.01, "{k}");
         }
+        assert!(PhaseKernel::new(0.0).is_none() && !kernel.is_none());
+        assert!(kernel.apply(&[1.0; 30]).iter().all(|v| *v == 0.0));
     }
-    lanes.iter().sum::<f32>() + a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum::<f32>()
 }

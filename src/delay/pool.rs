@@ -5,7 +5,8 @@
 //! Clin. Trials 7:177), and each field's delay is the weighted mean of its own and the group's. A field whose data
 //! say nothing takes the group's; a group that says nothing is refused.
 
-use super::curve::{Minimum, Mixing, minimum};
+use super::antenna::{self, AntennaOffset};
+use super::minimum::{Minimum, Mixing, minimum};
 use super::{Curves, EntryEvidence, Evidence};
 use crate::stats::student_975;
 use crate::summary::{DelayBasis, Estimate};
@@ -20,6 +21,12 @@ const LEAST_FIELD_SD_S: f64 = 0.15;
 const SHORTEST_RAW_DELAY_S: f64 = 3.5;
 /// Groups of fields are parted where their own delays lie farther apart than this, s.
 const GROUP_GAP_S: f64 = 2.5;
+/// Beyond this half-width of its 95 % interval a delay is not promised, s (our choice: among fields that are let pass,
+/// 95 % are then within half a second, though the widest of them alone would not be; on simulated seasons a bar of 0.7 s
+/// refuses a tenth more fields, and from 0.9 s on fewer than 95 % are).
+const PROMISE_S: f64 = 0.8;
+/// A valley that is real but wider than that still says more than nothing, up to this standard error, s (our choice).
+const HINT_ERROR_S: f64 = 1.0;
 /// The two estimators agree within this, s, and half of the time from row to row (our choice: about twice the error
 /// of the entries).
 const AGREE_S: f64 = 2.5;
@@ -44,6 +51,17 @@ pub struct Disagreement {
     pub delay: f64,
 }
 
+/// What stands in for a delay that is refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fallback {
+    /// What opposed passes hint at, wider than is promised.
+    Passes,
+    /// How flow rises at pass entries.
+    Entries,
+    /// Nothing: no delay.
+    None,
+}
+
 /// What is used for one field.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Decision {
@@ -53,28 +71,33 @@ pub struct Decision {
     pub moisture_delay: Option<f64>,
     /// The log had been shifted before (the delay is what was left, or nothing).
     pub already_shifted: bool,
-    /// No data identified the delay.
+    /// No data identified the delay to within half a second: its value is a stated fallback.
     pub refused: bool,
+    /// What that fallback is.
+    pub fallback: Option<Fallback>,
     /// Where entries and opposed passes say different things.
     pub disagreement: Option<Disagreement>,
     /// The field's own minimum, as evidence for the report.
     pub own: Option<Minimum>,
+    /// Where the machine's fields, cut at different speeds, tell an antenna that stands elsewhere than the job says. The
+    /// delay is not changed by it.
+    pub antenna: Option<AntennaOffset>,
 }
 
 /// Decides the delay of every field of one machine and crop; the result is in the order given.
 pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
     let mixing = mixing(fields);
-    let own: Vec<Option<Minimum>> = fields
+    let valleys: Vec<Option<Minimum>> = fields
         .iter()
         .map(|f| {
             let step = f.evidence.interval;
             let entries = by_entries(&f.evidence.entry, step);
-            let minimum = minimum(&[&f.evidence.grain], mixing)?;
-            // A machine that is seen to fill has the delay that its filling shows, or about; a valley elsewhere is chance.
-            let apart = entries.map_or(0.0, |e| (e.0 - minimum.delay).abs());
-            let minimum = minimum.joined(entries, agree(step));
-            Some(minimum).filter(|m| m.identified() && apart <= 2.0 * agree(step))
+            valley(minimum(&[&f.evidence.grain], mixing), entries, step)
         })
+        .collect();
+    let own: Vec<Option<Minimum>> = valleys
+        .iter()
+        .map(|v| v.filter(Minimum::identified))
         .collect();
     let groups = group(fields, &own);
     let moisture = moisture_delays(fields);
@@ -84,14 +107,25 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
         for &f in members {
             let mut decision = match fields[f].fixed {
                 Some(value) => fixed(value, own[f]),
-                None => pool.field(own[f]),
+                None => pool.field(own[f], valleys[f]),
             };
             decision.disagreement = disagreement(fields[f].evidence, &decision);
             decision.moisture_delay = fields[f].fixed_moisture.or(moisture[f]);
+            decision.antenna = pool.antenna;
             out[f] = Some(decision);
         }
     }
     out.into_iter().flatten().collect()
+}
+
+/// A minimum that stands out, joined with what the entries say.
+///
+/// A machine that is seen to fill has the delay that its filling shows, or about; a valley elsewhere is chance.
+fn valley(minimum: Option<Minimum>, entries: Option<(f64, f64)>, step: f64) -> Option<Minimum> {
+    let minimum = minimum?;
+    let apart = entries.map_or(0.0, |e| (e.0 - minimum.delay).abs());
+    Some(minimum.joined(entries, agree(step)))
+        .filter(|m| m.stands_out() && apart <= 2.0 * agree(step))
 }
 
 fn own_minimum(curve: &Curves, mixing: Mixing) -> Option<Minimum> {
@@ -138,8 +172,10 @@ fn fixed(value: f64, own: Option<Minimum>) -> Decision {
         moisture_delay: None,
         already_shifted,
         refused: false,
+        fallback: None,
         disagreement: None,
         own,
+        antenna: None,
     }
 }
 
@@ -191,6 +227,7 @@ struct Pool {
     fields: usize,
     joint: Option<Minimum>,
     field_variance: f64,
+    antenna: Option<AntennaOffset>,
     fills: Option<bool>,
     /// Delay by the rise of flow at entries, and its standard error, s.
     by_entries: Option<(f64, f64)>,
@@ -211,25 +248,29 @@ impl Pool {
             .fold(0.0, f64::max);
         let entries = by_entries(&entry, step);
         let minima: Vec<Minimum> = members.iter().filter_map(|&f| own[f]).collect();
+        let with_speed: Vec<(Minimum, f64)> = (members.iter())
+            .filter_map(|&f| Some((own[f]?, fields[f].evidence.speed?)))
+            .collect();
         Self {
             fields: members.len(),
-            joint: minimum(&curves, mixing)
-                .map(|m| m.joined(entries, agree(step)))
-                .filter(Minimum::identified),
+            joint: valley(minimum(&curves, mixing), entries, step).filter(Minimum::identified),
             field_variance: field_variance(&minima),
+            antenna: antenna::offset(&with_speed, LEAST_FIELD_SD_S.powi(2)),
             fills: entry.fills(),
             by_entries: entries,
         }
     }
 
-    fn field(&self, own: Option<Minimum>) -> Decision {
+    fn field(&self, own: Option<Minimum>, valley: Option<Minimum>) -> Decision {
         let (value, error, degrees, basis) = match (own, self.joint) {
             (Some(own), Some(joint)) if self.fields > 1 => {
-                let prior = joint.standard_error.powi(2) + self.field_variance;
-                let data = own.standard_error.powi(2).max(1e-6);
+                let prior = joint.own_variance() + self.field_variance;
+                let data = own.own_variance();
                 let weight = prior / (prior + data);
                 let value = weight * own.delay + (1.0 - weight) * joint.delay;
-                let error = (prior * data / (prior + data)).sqrt();
+                // What the machine's mixing is uncertain by is one error, however many fields share it.
+                let shared = weight * own.mixing_error + (1.0 - weight) * joint.mixing_error;
+                let error = (prior * data / (prior + data)).sqrt().hypot(shared);
                 let basis = if weight > 0.5 {
                     DelayBasis::Field
                 } else {
@@ -252,46 +293,54 @@ impl Pool {
                 };
                 (joint.delay, error, joint.degrees, basis)
             }
-            (None, None) => return self.refuse(),
+            (None, None) => return self.refuse(valley),
         };
         let half = student_975(degrees.max(2.0)) * error;
+        let refused = half > PROMISE_S;
         let delay = Estimate {
             value,
             ci95_low: Some(value - half),
             ci95_high: Some(value + half),
-            basis,
+            basis: if refused { DelayBasis::Default } else { basis },
         };
         let already_shifted = value < SHORTEST_RAW_DELAY_S && self.fills != Some(true);
         Decision {
             delay,
             moisture_delay: None,
             already_shifted,
-            refused: false,
+            refused,
+            fallback: refused.then_some(Fallback::Passes),
             disagreement: None,
             own,
+            antenna: None,
         }
     }
 
-    /// Neighbouring passes identify nothing: a default only for a machine that is seen to fill, as its entries have it;
-    /// else none.
-    fn refuse(&self) -> Decision {
-        let (value, interval) = match self.by_entries {
-            Some((delay, error)) => (delay, Some((delay - 1.96 * error, delay + 1.96 * error))),
-            None => (0.0, None),
+    /// Neighbouring passes do not tell: what they hint at, else a default for a machine that is seen to fill, as its
+    /// entries have it; else none.
+    fn refuse(&self, valley: Option<Minimum>) -> Decision {
+        let hint = valley.filter(|v| v.standard_error < HINT_ERROR_S);
+        let (value, half, fallback) = match (hint, self.by_entries) {
+            (Some(v), _) => (v.delay, Some(v.half_width()), Fallback::Passes),
+            (None, Some((delay, error))) => (delay, Some(1.96 * error), Fallback::Entries),
+            (None, None) => (0.0, None, Fallback::None),
         };
         let delay = Estimate {
             value,
-            ci95_low: interval.map(|i| i.0),
-            ci95_high: interval.map(|i| i.1),
+            ci95_low: half.map(|h| value - h),
+            ci95_high: half.map(|h| value + h),
             basis: DelayBasis::Default,
         };
         Decision {
             delay,
             moisture_delay: None,
-            already_shifted: self.fills == Some(false),
+            already_shifted: self.fills == Some(false)
+                || (hint.is_some() && value < SHORTEST_RAW_DELAY_S && self.fills != Some(true)),
             refused: true,
+            fallback: Some(fallback),
             disagreement: None,
             own: None,
+            antenna: None,
         }
     }
 }
@@ -361,6 +410,7 @@ mod tests {
         let m = |delay, standard_error| Minimum {
             delay,
             standard_error,
+            mixing_error: 0.0,
             degrees: 15.0,
             unshared: 0.3,
             separation: 9.0,

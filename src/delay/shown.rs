@@ -1,6 +1,7 @@
 //! The curves that a delay was read from, for people to look at.
 
-use super::curve::{CANDIDATE_STEP_S, LOWEST_CANDIDATE_S, at_mixing};
+use super::curve::{CANDIDATE_STEP_S, LOWEST_CANDIDATE_S};
+use super::minimum::curve_at;
 use super::pool::mixing;
 use super::{Curves, FieldEvidence};
 use crate::evidence::DelayGrounds;
@@ -10,16 +11,14 @@ use crate::evidence::DelayGrounds;
 pub fn shown(fields: &[FieldEvidence], groups: &[Vec<usize>]) -> Vec<DelayGrounds> {
     let mixing = mixing(fields);
     let grain = |f: usize| -> &Curves { &fields[f].evidence.grain };
+    let pairs = |f: usize| grain(f).first().map_or(0, |c| c.pairs);
     let curve = |members: &[usize]| -> Vec<f32> {
         let curves: Vec<&Curves> = members
             .iter()
+            .filter(|&&f| pairs(f) > 0)
             .map(|&f| grain(f))
-            .filter(|c| c[0].pairs > 0)
             .collect();
-        if curves.is_empty() {
-            return Vec::new();
-        }
-        let log = at_mixing(&curves, mixing.seconds, None);
+        let log = curve_at(&curves, mixing.seconds).unwrap_or_default();
         log.into_iter().map(|v| v.exp() as f32).collect()
     };
     let mut out: Vec<DelayGrounds> = (0..fields.len())
@@ -27,7 +26,7 @@ pub fn shown(fields: &[FieldEvidence], groups: &[Vec<usize>]) -> Vec<DelayGround
             from: LOWEST_CANDIDATE_S,
             step: CANDIDATE_STEP_S,
             field: curve(&[f]),
-            field_pairs: u64::from(grain(f)[0].pairs),
+            field_pairs: u64::from(pairs(f)),
             machine: Vec::new(),
             fields: 1,
         })

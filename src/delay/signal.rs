@@ -1,7 +1,7 @@
 //! What a track logged, as an evenly smoothed signal on a fine time grid.
 
 use super::grid::{GRID_S, Grid, averages, thrice};
-use super::phase::{PhaseKernel, dot};
+use super::phase::PhaseKernel;
 use crate::log::Track;
 
 /// An amount per second over a track's clock, smoothed by about one row (σ) wherever it is read.
@@ -59,10 +59,20 @@ impl Signal {
         let half = averages(sigma / GRID_S);
         let filled: Vec<f64> = fill(&self.value).into_iter().map(f64::from).collect();
         // A moving average counts nothing beyond the ends, so the ends are averaged over what is there.
-        let ones = vec![1.0; filled.len()];
-        let (sum, count) = (thrice(filled, half), thrice(ones, half));
-        let value = (self.value.iter().zip(sum.iter().zip(&count)))
-            .map(|(v, (s, c))| if v.is_nan() { f32::NAN } else { (s / c) as f32 })
+        let n = filled.len();
+        let sum = thrice(filled, half);
+        let reach = 3 * half;
+        let count = thrice(vec![1.0; n.min(2 * reach + 1)], half);
+        let there = |i: usize| match i.min(n - 1 - i) {
+            _ if count.len() == n => count[i], // both ends are near
+            from_end if from_end < reach => count[from_end],
+            _ => 1.0,
+        };
+        let value = (self.value.iter().zip(&sum).enumerate())
+            .map(|(i, (v, s))| match v.is_nan() {
+                true => f32::NAN,
+                false => (s / there(i)) as f32,
+            })
             .collect();
         Self {
             origin: self.origin,
@@ -76,23 +86,19 @@ impl Signal {
     ///
     /// NaN cells are bridged by what stands beside them and stay NaN.
     pub fn symmetrised(&self, kernel: &PhaseKernel) -> Self {
-        let kernel = &kernel.0;
-        if kernel.len() == 1 {
+        if kernel.is_none() {
             return self.clone();
         }
-        let half = kernel.len() / 2;
-        let filled = fill(&self.value);
-        let n = filled.len();
-        let value = (0..n)
-            .map(|i| {
-                if self.value[i].is_nan() {
-                    return f32::NAN;
-                }
-                if i < half || i + half >= n {
-                    return self.value[i];
-                }
-                dot(kernel, &filled[i - half..=i + half])
-            })
+        let reach = kernel.reach();
+        let filtered = kernel.apply(&fill(&self.value));
+        let n = filtered.len();
+        let value = (self.value.iter().zip(filtered).enumerate())
+            .map(
+                |(i, (&v, f))| match v.is_nan() || i < reach || i + reach >= n {
+                    true => v,
+                    false => f,
+                },
+            )
             .collect();
         Self {
             origin: self.origin,

@@ -190,6 +190,7 @@ impl CropSection<'_> {
             "highest_yield",
             "moisture_bounds",
             "credit_dry_grain",
+            "row_spacing",
         ])?;
         let moisture = amount(t, "reference_moisture", Quantity::Percent, (0.0, 99.0))?;
         let bushel = amount(t, "bushel_weight", Quantity::Mass, POSITIVE)?;
@@ -224,6 +225,9 @@ impl CropSection<'_> {
         if let Some(v) = t.get("credit_dry_grain") {
             crop.credit_dry = v.boolean("true or false")?;
         }
+        // Rows of a crop that is cut by the row are planted between a hand and three steps apart (common practice:
+        // 15–40 in); beyond that it is a slip of the unit.
+        crop.row_spacing = amount(t, "row_spacing", Quantity::Length, (0.1, 3.0))?;
         Ok(crop)
     }
 }

@@ -1,5 +1,6 @@
 //! Second half of every round: the evidence of all fields, machine by machine and crop by crop, into decisions.
 
+mod dry_flow;
 mod machines;
 mod scale;
 

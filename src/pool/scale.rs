@@ -1,5 +1,6 @@
 use std::collections::BTreeMap;
 
+use super::dry_flow;
 use crate::calibrate::{LoadFactor, MachineFactor, TicketFit, Weighing, close, machine_factor};
 use crate::gather::ScaleEvidence;
 use crate::loads::TicketRef;
@@ -52,9 +53,9 @@ pub struct ScaleDecision {
 }
 
 /// A ticket with all its parts over the batch.
-struct Weighed<'a> {
-    ticket: &'a Ticket,
-    parts: Vec<(usize, usize)>,
+pub(super) struct Weighed<'a> {
+    pub ticket: &'a Ticket,
+    pub parts: Vec<(usize, usize)>,
 }
 
 /// Pools round two. `fields`: crop name and evidence of each field; the result is in the same order.
@@ -104,7 +105,9 @@ pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
         factors.insert(*key, factor);
     }
     let offsets = machine_offsets(fields, &weighed, &used);
-    decide(fields, &weighed, &used, &doubt, &factors, &offsets)
+    let mut decisions = decide(fields, &weighed, &used, &doubt, &factors, &offsets);
+    dry_flow::warn(fields, &weighed, &used, &of_machine, &mut decisions);
+    decisions
 }
 
 /// Every ticket of the batch once, with the loads of all fields that it weighed.
@@ -159,7 +162,10 @@ fn machine_offsets<'a>(
 }
 
 /// Mean logged moisture over the parts of a ticket, weighted by mass.
-fn mean_moisture(fields: &[(&str, &ScaleEvidence)], parts: &[(usize, usize)]) -> Option<f64> {
+pub(super) fn mean_moisture(
+    fields: &[(&str, &ScaleEvidence)],
+    parts: &[(usize, usize)],
+) -> Option<f64> {
     let (mut wet, mut mass) = (0.0, 0.0);
     for &(f, l) in parts {
         let load = &fields[f].1.loads[l];

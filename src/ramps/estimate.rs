@@ -2,36 +2,44 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::gather::{Evidence, PROFILE_S, Profile};
+use super::response::{Fit, Fitter, Response, Seen};
 
-/// A profile is on its level within this share: less than a tenth of what a map's points scatter.
-const TOLERANCE: f32 = 0.03;
-/// Half of the passes must come this near to what they come to soon behind, however wide the band is.
-const NEAR: f32 = 0.06;
-/// Seconds behind which, and until which, a profile's level is taken (our choice: from where it must have stayed on it,
-/// over half of a headland's usual width at the speeds of harvest).
-const LEVEL_S: std::ops::Range<usize> = STAY_S..STAY_S + 10;
-/// Seconds for which a profile must stay on its level.
-const STAY_S: usize = 5;
-/// Longest ramp, s: four time constants of the slowest mixing reported (Arslan 2008) and a row.
-const LONGEST_S: usize = 25;
 /// Fewest passes that say anything.
 const FEWEST: usize = 5;
+/// Fewest entries with a leaving pass beside them, from which entries are read against those (our choice).
+const FEWEST_BESIDE: usize = 8;
 /// Resamples of the passes.
 const RESAMPLES: usize = 200;
+/// Longest ramp, s: four time constants of the slowest mixing reported (Arslan 2008) and a row.
+const LONGEST_S: f64 = 25.0;
+/// A ramp whose 95 % interval is wider rests on what is usual rather than on these data, s (our choice: more than the span
+/// of fixed trims in use).
+const WIDEST_S: f64 = 10.0;
+/// Seconds over which a pass and what lies beside it are brought to one level: behind the ramp.
+const LEVEL_S: std::ops::Range<usize> = 15..36;
+/// How far ground changes from a pass's end inwards, relative, sd over 30 s of travel: seen on the passes themselves, and
+/// against passes beside (our choice).
+const GROUND_SD: (f64, f64) = (0.1, 0.02);
 /// Ramps where the data say nothing, s: the middle of fixed trims in use, 4–12 s and 0–8 s (common practice).
-const DEFAULT_S: (f64, f64) = (6.0, 4.0);
+const DEFAULT_S: (f64, f64) = (8.0, 4.0);
 
 /// One ramp.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ramp {
     /// Its length, s.
     pub seconds: f64,
-    /// Whether the data gave it; otherwise it is the default.
+    /// 95 % interval, s; NaN where there is none.
+    pub interval: [f64; 2],
+    /// Whether the data tell it; otherwise it is a default, or rests mostly on what is usual.
     pub from_data: bool,
     /// Passes behind it.
     pub passes: usize,
+    /// Passes of them that were read against passes beside them.
+    pub against: usize,
     /// Median profile per second, with the low and high end of its 95 % band.
     pub profile: Vec<[f32; 3]>,
+    /// The response fitted to it, where there is one.
+    pub response: Option<Response>,
 }
 
 /// Both ramps of a machine in a crop.
@@ -45,20 +53,56 @@ pub struct Ramps {
 
 /// Estimates a machine's ramps from its fields' evidence, each with the delay decided for that field (s).
 pub fn estimate(fields: &[(&Evidence, f64)]) -> Ramps {
-    let gather = |pick: fn(&Evidence) -> &[Profile], sign: f64| -> Vec<Profile> {
-        fields
-            .iter()
-            .flat_map(|(e, delay)| {
-                // With a delay one second longer the same reading belongs one second earlier: nearer to the pass's
-                // start, farther from its end.
-                let by = (sign * (delay - e.delay)).round() as i64;
-                pick(e).iter().map(move |p| moved(p, by))
-            })
-            .collect()
+    let (mut own, mut against, mut exits) = (Vec::new(), Vec::new(), Vec::new());
+    for (e, delay) in fields {
+        // With a delay one second longer the same reading belongs one second earlier: nearer to the pass's start, farther
+        // from its end.
+        let by = (delay - e.delay).round() as i64;
+        for (k, entry) in e.entries.iter().enumerate() {
+            let entry = moved(entry, by);
+            if let Some(beside) = e.beside.get(k) {
+                against.extend(read_against(&entry, &moved(beside, -by)));
+            }
+            own.push(entry);
+        }
+        exits.extend(e.exits.iter().map(|p| moved(p, -by)));
+    }
+    let step = fields.iter().map(|(e, _)| e.step).fold(0.0, f64::max);
+    let fitter = Fitter::new(if step > 0.0 { step } else { 1.0 });
+    let use_against = against.len() >= FEWEST_BESIDE;
+    let (entries, ground_sd) = if use_against {
+        (&against, GROUND_SD.1)
+    } else {
+        (&own, GROUND_SD.0)
     };
+    let (filling, emptying) = (Seen::of(entries, ground_sd), Seen::of(&exits, GROUND_SD.0));
+    let fitted =
+        |passes: usize, fit: &dyn Fn() -> Option<Fit>| (passes >= FEWEST).then(fit).flatten();
+    let entry = fitted(entries.len(), &|| fitter.entry(&filling));
+    let exit = fitted(exits.len(), &|| {
+        fitter.exit(&emptying, &entry.as_ref()?.response)
+    });
     Ramps {
-        entry: ramp(&gather(|e| &e.entries, 1.0), DEFAULT_S.0),
-        exit: ramp(&gather(|e| &e.exits, -1.0), DEFAULT_S.1),
+        entry: Ramp {
+            against: if use_against { against.len() } else { 0 },
+            ..Ramp::new(entries.len(), entry, filling.band, DEFAULT_S.0)
+        },
+        exit: Ramp::new(exits.len(), exit, emptying.band, DEFAULT_S.1),
+    }
+}
+
+impl Ramp {
+    fn new(passes: usize, fit: Option<Fit>, profile: Vec<[f32; 3]>, default: f64) -> Self {
+        let told = fit.filter(|f| f.ramp <= LONGEST_S);
+        Self {
+            seconds: told.map_or(default, |f| f.ramp),
+            interval: fit.map_or([f64::NAN; 2], |f| f.interval),
+            from_data: told.is_some_and(|f| f.interval[1] - f.interval[0] <= WIDEST_S),
+            passes,
+            against: 0,
+            profile,
+            response: fit.map(|f| f.response),
+        }
     }
 }
 
@@ -74,60 +118,54 @@ fn moved(profile: &Profile, by: i64) -> Profile {
         .collect()
 }
 
-fn ramp(profiles: &[Profile], default: f64) -> Ramp {
-    let band = band(profiles);
-    let level = level_behind(&band);
-    let share = median_shares(profiles);
-    let passes = profiles.len();
-    let on = |s: usize| {
-        let [low, _, high] = band[s].map(|v| v / level[s]);
-        low <= 1.0 + TOLERANCE && high >= 1.0 - TOLERANCE && (share[s] - 1.0).abs() <= NEAR
+/// An entry's yield as a share of what passes beside it say of the same ground, both brought to one level behind the
+/// ramp; nearer to the end than they tell, their last value goes on. `None` where they tell too little.
+fn read_against(entry: &Profile, beside: &Profile) -> Option<Profile> {
+    /// Seconds that a reading stands for, either way: rows are seconds apart.
+    const REACH_S: usize = 3;
+    let near = |s: usize| -> f32 {
+        let from = s.saturating_sub(REACH_S);
+        mean(&beside[from..(s + REACH_S + 1).min(PROFILE_S)])
     };
-    let end = (passes >= FEWEST)
-        .then(|| (0..=LONGEST_S).find(|&s| (s..s + STAY_S).all(on)))
-        .flatten();
-    match end {
-        Some(s) => Ramp {
-            seconds: s as f64,
-            from_data: true,
-            passes,
-            profile: band,
-        },
-        None => Ramp {
-            seconds: default,
-            from_data: false,
-            passes,
-            profile: band,
-        },
+    let first = (0..PROFILE_S).find(|&s| beside[s].is_finite())?;
+    if first > LEVEL_S.start - 3 {
+        return None;
     }
+    let ground: Vec<f32> = (0..PROFILE_S).map(|s| near(s.max(first))).collect();
+    let shares: Profile = (0..PROFILE_S).map(|s| entry[s] / ground[s]).collect();
+    let behind: Vec<f32> = LEVEL_S
+        .map(|s| shares[s])
+        .filter(|v| v.is_finite())
+        .collect();
+    if behind.len() * 2 < LEVEL_S.len() {
+        return None;
+    }
+    let level = median(behind.into_iter());
+    (level > 0.0).then(|| shares.iter().map(|v| v / level).collect())
 }
 
-/// The level that the medians of a band come to soon behind each second: their mean there. NaN where none is known.
-///
-/// A ramp rises within seconds, whatever the crop; ground that yields less towards the headland does so over tens of
-/// metres, on all passes alike, so that no band over passes shows it to be chance.
-fn level_behind(band: &[[f32; 3]]) -> Vec<f32> {
-    let medians: Profile = band.iter().map(|v| v[1]).collect();
-    (0..PROFILE_S).map(|s| mean_behind(&medians, s)).collect()
-}
-
-/// Median over passes of each pass's profile as a share of what it comes to itself soon behind: what crop does to whole
-/// passes is in both, so this scatters less than the profile.
-fn median_shares(profiles: &[Profile]) -> Profile {
-    (0..PROFILE_S)
-        .map(|s| median(profiles.iter().map(|p| p[s] / mean_behind(p, s))))
-        .collect()
-}
-
-fn mean_behind(profile: &Profile, s: usize) -> f32 {
+fn mean(values: &[f32]) -> f32 {
     let (mut sum, mut n) = (0.0, 0.0);
-    for v in profile.iter().take(s + LEVEL_S.end).skip(s + LEVEL_S.start) {
-        if v.is_finite() {
-            sum += v;
-            n += 1.0;
-        }
+    for v in values.iter().filter(|v| v.is_finite()) {
+        sum += v;
+        n += 1.0;
     }
     sum / n
+}
+
+impl Seen {
+    fn of(profiles: &[Profile], ground_sd: f64) -> Self {
+        let band = band(profiles);
+        Self {
+            value: band.iter().map(|v| f64::from(v[1])).collect(),
+            // 95 % of a normal distribution are 3.92 standard deviations.
+            sd: (band.iter())
+                .map(|v| f64::from(v[2] - v[0]) / 3.92)
+                .collect(),
+            band,
+            ground_sd,
+        }
+    }
 }
 
 /// Low end, median and high end per second: 95 % of the medians of resampled passes.
@@ -140,14 +178,15 @@ fn band(profiles: &[Profile]) -> Vec<[f32; 3]> {
     (0..PROFILE_S)
         .map(|s| {
             let column: Vec<f32> = profiles.iter().map(|p| p[s]).collect();
-            // Where most passes were not logged, nothing is known.
-            if column.iter().filter(|v| v.is_finite()).count() * 2 < n || n == 0 {
+            // Where few passes were logged, nothing is known.
+            let told = column.iter().filter(|v| v.is_finite()).count();
+            if told * 5 < n || told < FEWEST {
                 return [f32::NAN; 3];
             }
             let middle = median(column.iter().copied());
-            let mut medians: Vec<f32> = draws
-                .iter()
+            let mut medians: Vec<f32> = (draws.iter())
                 .map(|d| median(d.iter().map(|&k| column[k])))
+                .filter(|m| m.is_finite())
                 .collect();
             medians.sort_by(f32::total_cmp);
             let at = |q: f64| medians[((medians.len() - 1) as f64 * q).round() as usize];
@@ -176,49 +215,61 @@ mod tests {
         Evidence {
             machine: "C1".into(),
             delay: 12.0,
+            step: 1.0,
             entries: profiles.clone(),
+            beside: vec![],
             exits: profiles,
         }
     }
 
-    #[test]
-    fn a_ramp_ends_where_the_band_reaches_one() {
-        // First order, τ = 2 s, centred: within 3 % after 2·ln(1/0.03) = 7 s.
-        let e = evidence(20, |p, s| {
-            (1.0 - (-s / 2.0).exp()) * (1.0 + 0.02 * ((p % 5) as f32 - 2.0))
-        });
-        let r = estimate(&[(&e, 12.0)]);
-        assert!(
-            r.entry.from_data && (5.0..=7.0).contains(&r.entry.seconds),
-            "{:?}",
-            r.entry.seconds
-        );
+    /// First order, τ = 2 s, behind a mean of 0: 1.5 % is lacking at 2·(ln(1/0.015) − 1) = 6.4 s.
+    fn filling(s: f32) -> f32 {
+        1.0 - (-(s + 2.0).max(0.0) / 2.0).exp()
     }
 
     #[test]
-    fn a_poor_headland_is_no_ramp() {
-        // First order, τ = 2 s, on ground that gains 8 % over the first 25 s.
-        let ground = |s: f32| 0.92 + 0.08 * (s / 25.0).min(1.0);
+    fn a_ramp_ends_where_the_machine_has_filled() {
         let e = evidence(20, |p, s| {
-            ground(s) * (1.0 - (-s / 2.0).exp()) * (1.0 + 0.01 * ((p % 5) as f32 - 2.0))
+            filling(s) * (1.0 + 0.02 * ((p % 5) as f32 - 2.0))
         });
         let r = estimate(&[(&e, 12.0)]);
         assert!(
-            (4.0..=9.0).contains(&r.entry.seconds),
+            r.entry.from_data && (6.0..=8.5).contains(&r.entry.seconds),
             "{:?}",
-            r.entry.seconds
+            r.entry
         );
+        let [low, high] = r.entry.interval;
+        assert!(low <= r.entry.seconds && r.entry.seconds <= high && low <= 6.4 && 6.4 <= high);
+    }
+
+    #[test]
+    fn a_poor_headland_is_told_from_a_ramp_by_the_passes_that_leave_there() {
+        // Ground that gains 25 % within some 25 s, which a leaving pass sees from 7 s on.
+        let ground = |s: f32| 0.75 + 0.25 / (1.0 + ((10.0 - s) / 3.0).exp());
+        let noise = |p: usize| 1.0 + 0.01 * ((p % 5) as f32 - 2.0);
+        let mut e = evidence(20, |p, s| ground(s) * filling(s) * noise(p));
+        let alone = estimate(&[(&e, 12.0)]).entry;
+        let beside = evidence(20, |p, s| {
+            if s < 7.0 {
+                f32::NAN
+            } else {
+                ground(s) * noise(p + 2)
+            }
+        });
+        e.beside = beside.entries;
+        let told = estimate(&[(&e, 12.0)]).entry;
+        assert_eq!((alone.against, told.against), (0, 20));
+        assert!(alone.seconds > 12.0, "{alone:?}");
+        assert!((5.0..=9.0).contains(&told.seconds), "{told:?}");
     }
 
     #[test]
     fn what_crop_does_to_whole_passes_is_no_scatter() {
-        // Passes from 0.6 to 1.4 of their level at this end, τ = 2 s: the median is 0.9, and yet there is a ramp to see.
-        let e = evidence(20, |p, s| {
-            (0.6 + 0.8 * (p % 7) as f32 / 6.0 - 0.1) * (1.0 - (-s / 2.0).exp())
-        });
+        // Passes from 0.8 to 1.2 of their level at this end.
+        let e = evidence(21, |p, s| (0.8 + 0.4 * (p % 7) as f32 / 6.0) * filling(s));
         let r = estimate(&[(&e, 12.0)]);
         assert!(
-            (5.0..=7.0).contains(&r.entry.seconds),
+            (5.5..=9.5).contains(&r.entry.seconds),
             "{:?}",
             r.entry.seconds
         );
@@ -226,10 +277,36 @@ mod tests {
 
     #[test]
     fn profiles_move_with_the_delay_that_is_decided() {
-        let e = evidence(20, |_, s| if s < 8.0 { 0.2 } else { 1.0 });
-        assert_eq!(estimate(&[(&e, 12.0)]).entry.seconds, 8.0);
-        assert_eq!(estimate(&[(&e, 15.0)]).entry.seconds, 5.0);
-        assert_eq!(estimate(&[(&e, 15.0)]).exit.seconds, 11.0);
+        // Filling that begins 8 s late, emptying that begins 8 s before the end.
+        let e = Evidence {
+            exits: evidence(20, |_, s| 1.0 - filling(6.0 - s)).exits,
+            ..evidence(20, |_, s| filling(s - 8.0))
+        };
+        let [early, late] = [12.0, 15.0].map(|delay| estimate(&[(&e, delay)]));
+        let by = |pick: fn(&Ramps) -> f64| pick(&early) - pick(&late);
+        assert!(
+            (by(|r| r.entry.seconds) - 3.0).abs() <= 0.6,
+            "{early:?} {late:?}"
+        );
+        assert!(
+            (by(|r| r.exit.seconds) + 3.0).abs() <= 0.6,
+            "{early:?} {late:?}"
+        );
+        assert!(
+            (7.0..=9.5).contains(&early.exit.seconds),
+            "{:?}",
+            early.exit
+        );
+    }
+
+    #[test]
+    fn a_display_that_trims_the_ends_of_passes_makes_the_exit_longer() {
+        let e = Evidence {
+            exits: evidence(20, |_, s| if s < 6.0 { 0.0 } else { 1.0 }).exits,
+            ..evidence(20, |_, s| filling(s))
+        };
+        let r = estimate(&[(&e, 12.0)]);
+        assert!((5.5..=8.5).contains(&r.exit.seconds), "{:?}", r.exit);
     }
 
     #[test]

@@ -20,4 +20,4 @@ pub use robust::{
     quantile_sorted, weighted_quantile,
 };
 pub use running::running_median;
-pub use student::{student_975, student_quantile};
+pub use student::{student_975, student_cdf, student_quantile};

@@ -25,7 +25,7 @@ pub fn student_quantile(p: f64, degrees: f64) -> f64 {
 
 /// Distribution function of Student's t at `t` ≥ 0, by Simpson's rule on the density in the angle θ = atan(t/√n):
 /// the density becomes cosⁿ⁻¹θ, smooth on a finite interval.
-fn student_cdf(t: f64, n: f64) -> f64 {
+pub fn student_cdf(t: f64, n: f64) -> f64 {
     let end = (t / n.sqrt()).atan();
     let density = |a: f64| a.cos().powf(n - 1.0);
     let simpson = |to: f64| {

@@ -79,7 +79,10 @@ pub fn cut_width(rows: Rows<'_>, boundary: Option<&Boundary>, settings: &Checked
         .map(|w| Shares::open(rounding / w))
         .collect();
     for ((piece, sides), &w) in pieces.iter().zip(&sides).zip(&width) {
-        let of_piece = Shares::of(sides, &spacing, w, rounding);
+        let mut of_piece = Shares::of(sides, &spacing, w, rounding);
+        if let Some(rows) = settings.0.row_spacing {
+            of_piece = of_piece.whole_rows(w, rows);
+        }
         for &row in &runs[piece.pass as usize][piece.first as usize..piece.end as usize] {
             shares[row as usize] = of_piece;
         }
@@ -130,6 +133,19 @@ impl Shares {
             believed: (1.0 + sum(&|z| spacing.believed(z, width))).clamp(0.0, 1.0),
             tolerance: (rounding + 2.0 * spacing.offset_error()) / width,
             own_part: 1.0 - spacing.error_part,
+        }
+    }
+
+    /// The same with whole planted rows believed: those of the header that the nearest number of rows is. Within a
+    /// piece a row more or less is no departure of a moment.
+    fn whole_rows(self, width: f64, spacing: f64) -> Self {
+        let of_header = (width / spacing).round().max(1.0);
+        let rows = (self.believed * of_header).round();
+        Self {
+            believed: rows / of_header,
+            tolerance: self.tolerance + 0.5 / of_header,
+            own_part: 0.0,
+            ..self
         }
     }
 
@@ -241,4 +257,32 @@ pub(super) fn across(pieces: &Pieces) -> f64 {
         [c + p.length * (x * x - y * y), s + p.length * 2.0 * x * y]
     });
     0.5 * s.atan2(c) + std::f64::consts::FRAC_PI_2 + TURN
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whole_rows_are_those_nearest() {
+        // Twelve rows 0.762 m apart: 9.144 m.
+        let share = |believed: f64, width: f64| {
+            let piece = Shares {
+                believed,
+                logged: believed,
+                ..Shares::open(0.02)
+            };
+            piece.whole_rows(width, 0.762)
+        };
+        assert_eq!(share(0.97, 9.144).believed, 1.0); // 11.64 rows
+        assert_eq!(share(0.95, 9.144).believed, 11.0 / 12.0); // 11.4 rows
+        assert_eq!(share(0.36, 9.144).believed, 4.0 / 12.0);
+        assert_eq!(share(0.03, 9.144).believed, 0.0);
+        assert_eq!(share(0.97, 9.0).believed, 1.0); // a header of 11.8 rows has twelve
+        assert_eq!(share(1.0, 0.3).believed, 1.0); // less than one row is one
+        // Rows within half a planted row of it are the piece; a point row is what the raster finds.
+        let s = share(0.97, 9.144);
+        assert_eq!(s.settle(0.93), 1.0);
+        assert!((s.settle(0.485) - 0.5).abs() < 1e-9);
+    }
 }

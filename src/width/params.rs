@@ -16,6 +16,8 @@ pub struct Params {
     pub longest_step: f64,
     /// Standard deviation of the receiver's error across the track, m, where it is known. `None`: estimated.
     pub cross_track_sd: Option<f64>,
+    /// Distance between planted rows, m: a header between two passes cuts whole rows. `None`: any width.
+    pub row_spacing: Option<f64>,
 }
 
 impl Default for Params {
@@ -26,6 +28,7 @@ impl Default for Params {
             least_share: 0.3,
             longest_step: 30.0,
             cross_track_sd: None,
+            row_spacing: None,
         }
     }
 }
@@ -58,7 +61,9 @@ impl Params {
     /// [`WidthError`] for a length that is not above 0 and a share outside 0 to 1.
     pub fn check(self) -> Result<Checked, WidthError> {
         let sd = self.cross_track_sd.unwrap_or(1.0);
+        let spacing = self.row_spacing.unwrap_or(1.0);
         let lengths = [
+            ("row spacing", spacing),
             ("cell", self.cell),
             ("piece", self.piece),
             ("longest step", self.longest_step),
@@ -112,6 +117,15 @@ mod tests {
             assert!(
                 Params {
                     cross_track_sd: Some(bad),
+                    ..base()
+                }
+                .check()
+                .is_err()
+            );
+            let row_spacing = Some(bad);
+            assert!(
+                Params {
+                    row_spacing,
                     ..base()
                 }
                 .check()

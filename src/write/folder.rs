@@ -113,6 +113,7 @@ mod tests {
                 reference_moisture: 15.5,
                 bushel_kg: 25.4,
                 highest_yield: 25_000.0,
+                row_spacing: None,
                 moisture_bounds: (5.0, 50.0),
                 credit_dry: false,
             },

@@ -39,6 +39,9 @@ use style::Style;
 /// Name of the file that holds a field season's figures. It is written last: where it stands, the rest stands too.
 pub const SUMMARY: &str = "summary.json";
 
+/// Makes pages, each with a name and contents, from the figures as they are written.
+pub type PagesOf<'a> = dyn Fn(&Summary) -> Vec<(String, Vec<u8>)> + Sync + 'a;
+
 /// What one field season came to.
 #[derive(Clone, Copy)]
 pub struct FieldResult<'a> {
@@ -47,7 +50,7 @@ pub struct FieldResult<'a> {
     /// Its figures.
     pub summary: &'a Summary,
     /// Makes its pages from the figures as they are written. Each has a name and contents.
-    pub pages: &'a (dyn Fn(&Summary) -> Vec<(String, Vec<u8>)> + Sync),
+    pub pages: &'a PagesOf<'a>,
 }
 
 /// What was written.

@@ -221,6 +221,7 @@ fn field(field: &FieldSeason) -> Value {
             "reference_moisture_pct": field.crop.reference_moisture,
             "bushel_kg": field.crop.bushel_kg,
             "highest_yield_kg_ha": field.crop.highest_yield,
+            "row_spacing_m": field.crop.row_spacing,
             "moisture_bounds_pct": field.crop.moisture_bounds,
             "credit_dry": field.crop.credit_dry,
         },

@@ -27,7 +27,7 @@ pub fn load(k: usize, mass_kg: f64, flow: f64) -> AuditLoad {
             rows: (mass_kg / flow) as u64,
         },
         start: None,
-        date: None,
+        begins: None,
         crossing_share: Some(0.02),
         earlier_share: Some(0.1 * k as f64),
     };
@@ -39,7 +39,7 @@ pub fn load(k: usize, mass_kg: f64, flow: f64) -> AuditLoad {
 pub fn at(load: &mut AuditLoad, start: f64) {
     let stamp = jiff::Timestamp::from_second(start as i64).unwrap();
     load.start = Some(start);
-    load.date = Some(jiff::tz::TimeZone::UTC.to_datetime(stamp).date());
+    load.begins = Some(jiff::tz::TimeZone::UTC.to_datetime(stamp));
 }
 
 /// A ticket that names a load.

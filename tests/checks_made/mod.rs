@@ -45,6 +45,7 @@ pub fn maize() -> Crop {
         reference_moisture: 15.5,
         bushel_kg: 25.4,
         highest_yield: 25_000.0,
+        row_spacing: None,
         moisture_bounds: (5.0, 45.0),
         credit_dry: false,
     }

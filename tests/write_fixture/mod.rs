@@ -217,6 +217,7 @@ pub fn field(name: &str) -> FieldSeason {
             reference_moisture: 15.5,
             bushel_kg: 25.401_172_72,
             highest_yield: 25_000.0,
+            row_spacing: None,
             moisture_bounds: (5.0, 50.0),
             credit_dry: false,
         },

@@ -435,7 +435,7 @@ fn loads_caption(s: &Summary) -> String {
         None => "Too few tickets to say how far an unweighed load may be off.".to_owned(),
     };
     format!(
-        "Open mark: logged against the scale. Filled mark: the same once the machine has one factor. The band is ± 3 %, which a well calibrated monitor keeps (common practice). Each ticket then closes its own load exactly. {error}"
+        "Open mark: logged against the scale. Filled mark: the same once the machine has one factor. Dashed: where an unweighed load may lie. The band is ± 3 %, which a well calibrated monitor keeps (common practice). Each ticket then closes its own load exactly. {error}"
     )
 }
 
@@ -512,10 +512,11 @@ fn width_caption(evidence: &Evidence) -> String {
         ),
         None => String::new(),
     };
-    format!(
-        "Ground by the share of the header on standing crop. Header {} m{gap}{sd}.",
-        optional(g.header_m, 2)
-    )
+    let header = match (g.header_m, evidence.machines.len()) {
+        (Some(header), 1) => format!(" Header {} m", rounded(header, 2)),
+        _ => " Headers as set below".to_owned(),
+    };
+    format!("Ground by the share of the header on standing crop.{header}{gap}{sd}.")
 }
 
 fn quality(s: &Summary) -> Vec<[String; 3]> {

@@ -81,9 +81,9 @@ impl Frame {
             high: [f64::NEG_INFINITY; 2],
         };
         let mut take = |p: [f64; 2]| {
-            for axis in 0..2 {
-                frame.low[axis] = frame.low[axis].min(p[axis]);
-                frame.high[axis] = frame.high[axis].max(p[axis]);
+            for (axis, v) in p.into_iter().enumerate() {
+                frame.low[axis] = frame.low[axis].min(v);
+                frame.high[axis] = frame.high[axis].max(v);
             }
         };
         for i in (0..evidence.x.len()).filter(|&i| map.verdicts.is_kept(i)) {

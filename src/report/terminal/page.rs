@@ -5,24 +5,27 @@ use std::ops::Range;
 use anstyle::{AnsiColor, Style};
 
 /// Width of the text, characters.
-const WIDTH: usize = 100;
+pub(in crate::report) const WIDTH: usize = 100;
 /// Width of the words in front.
 const LABEL: usize = 12;
 /// Longest name in a table, characters.
 const LONGEST_NAME: usize = 40;
 
-/// The name in the room that a table has for it: its end tells fields of a client apart, so the middle goes.
+/// The name in the room that a table has for it.
 pub(in crate::report) fn shortened(name: &str) -> String {
+    shortened_to(name, LONGEST_NAME)
+}
+
+/// The name in so many characters: its end tells fields of a client apart, so the middle goes.
+pub(in crate::report) fn shortened_to(name: &str, longest: usize) -> String {
     let length = name.chars().count();
-    if length <= LONGEST_NAME {
+    if length <= longest {
         return name.to_owned();
     }
-    let half = (LONGEST_NAME - 1) / 2;
+    let room = longest.saturating_sub(1);
+    let half = room / 2;
     let front: String = name.chars().take(half).collect();
-    let end: String = name
-        .chars()
-        .skip(length - (LONGEST_NAME - 1 - half))
-        .collect();
+    let end: String = name.chars().skip(length - (room - half)).collect();
     format!("{front}…{end}")
 }
 

@@ -302,6 +302,7 @@
     box.addEventListener("pointerdown", (event) => {
       if (event.button) return;
       drag = where(event);
+      look(m, ...drag);
       if (event.pointerType === "mouse" || view.zoom > 1) box.setPointerCapture(event.pointerId);
     });
     box.addEventListener("pointermove", (event) => {

@@ -1,0 +1,114 @@
+//! Delays and signs of dry flow on simulated seasons, whose truth is known: the simulator moves grain through dead time
+//! and first-order mixing (Arslan 2008, Sensors 8:952) and knows nothing of the estimators.
+
+use std::path::Path;
+
+use fanmill::delay::{Decision, FieldEvidence, decide};
+use fanmill::gather;
+use fanmill::job::{Job, parse};
+use fanmill::pool;
+use fanmill::prepare::Prepared;
+use fanmill::simulate::{FaultSpec, FieldSpec, Shape, Simulated, Weighed, simulate};
+
+fn job(spec: &FieldSpec) -> Job {
+    let machine = &spec.machines[0];
+    let text = format!(
+        "[job]\nname = \"simulated\"\nresults = \"results\"\n[[machine]]\nname = \"{}\"\nheader_width = \"{} m\"\n[[field]]\nclient = \"c\"\nfarm = \"f\"\nname = \"n\"\nseason = 2025\ncrop = \"{}\"\nlogs = [\"*.csv\"]\n",
+        machine.name, machine.header_width, spec.crop
+    );
+    parse(&text, "simulated.toml", Path::new(".")).expect("a sound job")
+}
+
+fn prepared(spec: &FieldSpec, seed: u64) -> (Simulated, Prepared) {
+    let season = simulate(spec, seed).expect("a sound specification");
+    let job = job(spec);
+    let field = Prepared::new(&job, &job.fields[0], season.to_input()).expect("a sound field");
+    (season, field)
+}
+
+fn alone(field: &Prepared) -> Decision {
+    let evidence = gather::machines(field).swap_remove(0).delay;
+    let field = FieldEvidence {
+        evidence: &evidence,
+        fixed: None,
+        fixed_moisture: None,
+    };
+    decide(&[field]).swap_remove(0)
+}
+
+/// A field whose structure is strong and whose sensors are good: what is left is bias.
+fn clear(seed: u64) -> FieldSpec {
+    let mut spec = FieldSpec {
+        shape: Shape::rectangle(300.0, 400.0),
+        faults: FaultSpec::none(),
+        ..FieldSpec::default()
+    };
+    spec.surface.cv = 0.25;
+    let machine = &mut spec.machines[0];
+    machine.sensor.noise = 0.02;
+    machine.gnss.error_sd = 0.02;
+    machine.transport.stages = vec![2.0];
+    machine.transport.dead_time = 8.0 + seed as f64;
+    spec
+}
+
+#[test]
+fn a_clear_field_tells_its_delay_without_bias() {
+    let mut sum = 0.0;
+    for seed in 0..4 {
+        let (season, field) = prepared(&clear(seed), seed);
+        let decision = alone(&field);
+        let error = decision.delay.value - season.truth.machines[0].log_delay_s;
+        assert!(!decision.refused && error.abs() < 0.25, "{seed}: {error}");
+        sum += error;
+    }
+    // Reading rows half a grid cell late made all of them 0.12 s too short.
+    assert!((sum / 4.0).abs() < 0.1, "{}", sum / 4.0);
+}
+
+#[test]
+fn moisture_has_its_own_delay_and_none_where_it_is_flat() {
+    let mut spec = clear(1);
+    let (season, field) = prepared(&spec, 5);
+    let found = alone(&field).moisture_delay.expect("moisture varies");
+    let truth = season.truth.machines[0].moisture_delay_s;
+    assert!((found - truth).abs() < 1.0, "{found} against {truth}");
+    spec.surface.moisture_sd = 0.0;
+    assert_eq!(alone(&prepared(&spec, 5).1).moisture_delay, None);
+}
+
+/// Codes of the warnings that the scale gives three fields of different moisture.
+fn scale_warnings(flow_at_moisture: Option<f64>) -> Vec<String> {
+    let evidence: Vec<_> = [15.0, 20.0, 25.0]
+        .iter()
+        .zip(0..)
+        .map(|(&moisture, seed)| {
+            let mut spec = FieldSpec {
+                name: format!("field {seed}"),
+                key: format!("f{seed}"),
+                shape: Shape::rectangle(300.0, 400.0),
+                ..FieldSpec::default()
+            };
+            spec.surface.moisture = moisture;
+            spec.weighing.weighed = Weighed::All;
+            spec.weighing.wrong_ticket = 0.0;
+            spec.machines[0].log.flow_at_moisture = flow_at_moisture;
+            gather::scale(&prepared(&spec, seed).1)
+        })
+        .collect();
+    let fields: Vec<_> = evidence.iter().map(|e| ("maize", e)).collect();
+    pool::scale(&fields)
+        .into_iter()
+        .flat_map(|d| d.warnings)
+        .map(|w| w.code)
+        .collect()
+}
+
+#[test]
+fn a_flow_that_was_brought_to_a_moisture_is_recognised_by_its_tickets() {
+    let code = "moisture-already-corrected";
+    let dry = scale_warnings(Some(15.5));
+    assert_eq!(dry.iter().filter(|c| *c == code).count(), 3, "{dry:?}");
+    let wet = scale_warnings(None);
+    assert!(wet.iter().all(|c| c != code), "{wet:?}");
+}
