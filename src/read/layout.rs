@@ -7,7 +7,6 @@ use crate::job::suggest::nearest;
 use crate::job::{LogColumn, LogSettings};
 use crate::place::Place;
 use crate::summary::Remark;
-use crate::units::tokens;
 
 /// The columns that hold plain numbers, in the order of [`Numbers`].
 pub(super) const NUMBERS: [LogColumn; 15] = [

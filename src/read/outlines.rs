@@ -112,7 +112,7 @@ fn of_tasks(folder: &Path, file: &str, field: &FieldSeason) -> Result<Vec<Outlin
     let bounded: Vec<&TaskField> = set.fields.iter().filter(|f| f.boundary.is_some()).collect();
     let own = bounded
         .iter()
-        .find(|f| f.is_called(&field.name))
+        .find(|f| set.is_field(f, &field.name))
         .or(match bounded.as_slice() {
             [only] => Some(only),
             _ => None,

@@ -1,17 +1,22 @@
 //! Rows of separated values, streamed.
 
+use std::cell::Cell;
 use std::io::{self, Cursor, Read};
+use std::rc::Rc;
 
 use ::csv::{ByteRecord, Reader, ReaderBuilder};
 
 use super::bytes::{Input, fill};
-use super::{Batch, Header, Rows, Table};
+use super::{Batch, Fault, Header, Rows, Table};
 use crate::place::Place;
 use crate::read::error::{ReadError, ReadErrorKind};
 use crate::read::text::{BUFFER, decode, utf8};
 
 /// The longest header line looked at, bytes (our choice).
 const LONGEST_HEADER: usize = 1024 * 1024;
+
+/// The longest cell, bytes (our choice: a remark of many pages).
+const LONGEST_CELL: usize = 1024 * 1024;
 
 /// Opens a table of separated values and reads its header. `file`: its name for messages; `lines`: what its lines
 /// are, e.g. "rows".
@@ -29,12 +34,20 @@ pub(super) fn open(input: Input, file: &str, lines: &str) -> Result<Table, ReadE
         .hinted("export it again, or take it off the list"));
     }
     let separator = sniff(&head);
+    let open_quote = Rc::new(Cell::new(false));
+    let text = QuoteGuard {
+        from: Cursor::new(head).chain(text),
+        separator,
+        open: None,
+        field_start: true,
+        gave_up: Rc::clone(&open_quote),
+    };
     let mut reader = ReaderBuilder::new()
         .delimiter(separator)
         .has_headers(false)
         .flexible(true)
         .buffer_capacity(BUFFER)
-        .from_reader(Box::new(Cursor::new(head).chain(text)) as Box<dyn Read + Send>);
+        .from_reader(Box::new(text) as Box<dyn Read>);
     let mut header = ByteRecord::new();
     reader
         .read_byte_record(&mut header)
@@ -51,6 +64,7 @@ pub(super) fn open(input: Input, file: &str, lines: &str) -> Result<Table, ReadE
         warnings: Vec::new(),
         rows: Box::new(Lines {
             reader,
+            open_quote,
             separator,
             file,
         }),
@@ -59,7 +73,9 @@ pub(super) fn open(input: Input, file: &str, lines: &str) -> Result<Table, ReadE
 
 /// The lines after the header.
 struct Lines {
-    reader: Reader<Box<dyn Read + Send>>,
+    reader: Reader<Box<dyn Read>>,
+    /// Whether the rest of the file stands in one open quote.
+    open_quote: Rc<Cell<bool>>,
     separator: u8,
     file: String,
 }
@@ -79,8 +95,68 @@ impl Rows for Lines {
             }
             record.lines = lines(&record.cells, &self.reader);
             record.swallowed = record.lines > 1 && holds_rows(&record.cells, self.separator);
+            if self.open_quote.get() {
+                (record.lines, record.swallowed) = (1, false);
+                record.cells.clear();
+                record.fault = Some(Fault {
+                    field: None,
+                    expected: "a quote closed in its line".to_owned(),
+                    found: "one that is open over more than 1 MB; the rest of the file is not read"
+                        .to_owned(),
+                });
+            }
         }
         Ok(())
+    }
+}
+
+/// Ends the text where a quote stays open for longer than any cell is: what follows is no cell, and must not stand in
+/// memory as one.
+struct QuoteGuard<R> {
+    from: R,
+    separator: u8,
+    /// Bytes since the quote that is open.
+    open: Option<usize>,
+    /// Whether a field starts here: only there a quote opens.
+    field_start: bool,
+    gave_up: Rc<Cell<bool>>,
+}
+
+impl<R: Read> Read for QuoteGuard<R> {
+    fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
+        if self.gave_up.get() {
+            return Ok(0);
+        }
+        let n = self.from.read(out)?;
+        let bytes = &out[..n];
+        if self.open.is_none() && !bytes.contains(&b'"') {
+            self.field_start = match bytes.last() {
+                Some(&last) => self.starts_field(last),
+                None => self.field_start,
+            };
+            return Ok(n);
+        }
+        for (k, &byte) in bytes.iter().enumerate() {
+            match (&mut self.open, byte) {
+                // A quote within a quote closes it; a doubled one opens it again at once.
+                (Some(_), b'"') => (self.open, self.field_start) = (None, true),
+                (Some(length), _) if *length >= LONGEST_CELL => {
+                    self.gave_up.set(true);
+                    return Ok(k);
+                }
+                (Some(length), _) => *length += 1,
+                (None, b'"') if self.field_start => self.open = Some(0),
+                (None, other) => self.field_start = self.starts_field(other),
+            }
+        }
+        Ok(n)
+    }
+}
+
+impl<R> QuoteGuard<R> {
+    /// Whether a field starts after this byte outside quotes.
+    fn starts_field(&self, byte: u8) -> bool {
+        byte == self.separator || byte == b'\n' || byte == b'\r'
     }
 }
 
@@ -156,6 +232,18 @@ fn sniff(head: &[u8]) -> u8 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_quote_that_stays_open_does_not_fill_the_memory() {
+        let mut text = b"a,b\n1,\"x \"\"y\"\"\nz\"\n2,\"open\n".to_vec();
+        text.resize(text.len() + 5 * LONGEST_CELL, b'3');
+        let mut table = open(Box::new(Cursor::new(text)), "a.csv", "rows").expect("opens");
+        let mut batch = Batch::default();
+        table.rows.next_batch(&mut batch).expect("reads");
+        assert_eq!(&batch.records()[0].cells[1], b"x \"y\"\nz");
+        assert!(batch.records()[0].fault.is_none() && batch.records()[1].fault.is_some());
+        assert_eq!(batch.records().len(), 2);
+    }
 
     #[test]
     fn the_separator_is_the_commonest_one_outside_quotes() {

@@ -25,6 +25,15 @@ impl TaskField {
     }
 }
 
+impl TaskSet {
+    /// Whether a field, or a task on it, is called so.
+    pub(in crate::read) fn is_field(&self, field: &TaskField, name: &str) -> bool {
+        let on_it = |t: &&Task| t.field.as_deref() == Some(field.id.as_str());
+        let mut tasks = self.tasks.iter().filter(on_it);
+        field.is_called(name) || tasks.any(|t| same(&t.name, name) || same(&t.id, name))
+    }
+}
+
 /// The tasks with logs that are a field's, in this order: those whose field (name, code or id) or own name (or id) is the
 /// job's; else those whose field's boundary has its middle in the job's boundary; else all, where they are of one field.
 pub(in crate::read) fn tasks_of<'a>(

@@ -1,0 +1,6 @@
+//! Boundaries in GeoJSON, shapefile or GeoPackage, by their first bytes.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| {
+    fanmill_fuzz::read(data, &["boundary.shp"], "logs = [\"log.csv\"]\nboundary = \"boundary.shp\"", &[("log.csv", b"lon_deg,lat_deg,time,flow_kg_s,load\n10,54,2025-09-12T14:00:00Z,8,L1\n10.0001,54,2025-09-12T14:00:01Z,8,L1\n")]);
+});

@@ -1,0 +1,6 @@
+//! Separated values.
+#![no_main]
+
+libfuzzer_sys::fuzz_target!(|data: &[u8]| {
+    fanmill_fuzz::read(data, &["log.csv"], "logs = [\"log.csv\"]", &[]);
+});
