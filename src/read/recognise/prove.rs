@@ -121,6 +121,9 @@ pub(super) fn width(sample: &Sample, spacing: Option<f64>, out: &mut Recognised)
     let Some(usual) = median(positive) else {
         return;
     };
+    if sample.rows < 10 && found.unit.is_some() {
+        return; // too few rows to contradict a header
+    }
     // 1 to 20 m: from a plot combine to the widest headers sold (common practice).
     let possible = |u: &&Unit| (1.0..20.0).contains(&(usual * u.factor(f64::NAN)));
     if let Some(spacing) = spacing {
