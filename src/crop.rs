@@ -72,6 +72,15 @@ impl Crop {
         }
     }
 
+    /// The name of [`Crop::any`].
+    pub const UNNAMED: &str = "unnamed";
+
+    /// Any crop: the widest bounds of the table, a wheat's bushel and 14 % (our choice, for a log whose crop nobody
+    /// has named yet).
+    pub fn any() -> Crop {
+        Crop::described(Crop::UNNAMED, 14.0, 60.0 * POUND_KG)
+    }
+
     /// Names of the built-in crops.
     pub fn names() -> impl Iterator<Item = &'static str> {
         TABLE.iter().map(|row| row.name)

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Every module at the root of the crate, from the ground up. A module may use those before it, and itself.
-const ORDER: [&str; 32] = [
+const ORDER: [&str; 34] = [
     "units",
     "crop",
     "place", // values with units, crops, where a value stood
@@ -31,8 +31,10 @@ const ORDER: [&str; 32] = [
     "prepare",
     "gather",
     "pool",
-    "apply", // the acts
-    "audit", // the tickets alone
+    "apply",   // the acts
+    "inspect", // one log by itself
+    "draft",   // a job from a folder
+    "audit",   // the tickets alone
     "write",
     "report",   // the doors out
     "batch",    // all fields of a job

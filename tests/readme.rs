@@ -8,7 +8,7 @@ use std::process::Command;
 use fanmill::crop::Crop;
 use fanmill::job::{Format, Job, Layer, LimitSettings, LogColumn, LogSettings, OutputCrs, parse};
 use fanmill::log::Reason;
-use fanmill::read::recognise;
+use fanmill::read::by_headers;
 use fanmill::units::{POUND_KG, Quantity, YieldUnit};
 use fanmill::write::attributes::{POINT, REASON};
 
@@ -147,7 +147,7 @@ fn every_column_of_a_log_is_there_and_its_plain_words_are_read() {
             column.name()
         );
         for word in row[3].split(", ").filter(|w| !w.is_empty()) {
-            let found = recognise(&[word.to_owned()], &LogSettings::default());
+            let found = by_headers(&[word.to_owned()], &LogSettings::default());
             assert!(
                 found.get(column).is_some(),
                 "{word} is not {}",
@@ -295,7 +295,7 @@ fn codes_in(folder: &Path, found: &mut BTreeSet<String>) {
         }
         let source = std::fs::read_to_string(&path).unwrap();
         let code = source.split("#[cfg(test)]").next().unwrap();
-        for start in ["Remark::new(", ".remark("] {
+        for start in ["Remark::new(", ".remark(", "Severity::Warn,"] {
             for call in code.split(start).skip(1) {
                 if let Some(text) = call.trim_start().strip_prefix('"') {
                     found.insert(text.split('"').next().unwrap().to_owned());

@@ -29,6 +29,24 @@ pub(super) fn collect(
     out.extend(no_moisture(field, summary));
     out.extend(constant_moisture(job, field));
     out.extend(ramps(machines));
+    if field.timeline.restored > 0 {
+        out.push(Remark::new(
+            "order-restored",
+            format!(
+                "the rows of {} log(s) do not stand in the order of their clock; they were put into it",
+                field.timeline.restored
+            ),
+        ));
+    }
+    if field.timeline.contradicted > 0 {
+        out.push(Remark::new(
+            "order-unknown",
+            format!(
+                "the clock of {} log(s) contradicts the order of the rows, and in the clock's order the machine would not drive a shorter way: the order of the rows is taken",
+                field.timeline.contradicted
+            ),
+        ));
+    }
     if field.timeline.backward_steps > 0 {
         out.push(Remark::new(
             "clock-steps-back",

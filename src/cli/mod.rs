@@ -2,8 +2,10 @@
 
 mod complete;
 mod demo;
+mod inspect;
 mod loads;
 mod merge;
+mod new;
 mod progress;
 mod run;
 
@@ -44,6 +46,8 @@ struct Arguments {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    New(new::Arguments),
+    Inspect(inspect::Arguments),
     Run(run::Arguments),
     Merge(merge::Arguments),
     Loads(loads::Arguments),
@@ -55,6 +59,8 @@ enum Command {
 pub fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let status = match &arguments.command {
+        Command::New(a) => new::run(a),
+        Command::Inspect(a) => inspect::run(a),
         Command::Run(a) => run::run(a),
         Command::Merge(a) => merge::run(a),
         Command::Loads(a) => loads::run(a),

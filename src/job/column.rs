@@ -15,6 +15,8 @@ pub enum LogColumn {
     Y,
     /// Time at the end of the row's interval.
     Time,
+    /// Date, where it stands apart from the time of day.
+    Date,
     /// Length of the row's interval.
     Interval,
     /// Wet mass flow at the sensor.
@@ -53,12 +55,13 @@ pub enum LogColumn {
 
 impl LogColumn {
     /// Every column.
-    pub const ALL: [LogColumn; 22] = [
+    pub const ALL: [LogColumn; 23] = [
         LogColumn::Lon,
         LogColumn::Lat,
         LogColumn::X,
         LogColumn::Y,
         LogColumn::Time,
+        LogColumn::Date,
         LogColumn::Interval,
         LogColumn::Flow,
         LogColumn::Mass,
@@ -86,6 +89,7 @@ impl LogColumn {
             LogColumn::X => "x",
             LogColumn::Y => "y",
             LogColumn::Time => "time",
+            LogColumn::Date => "date",
             LogColumn::Interval => "interval",
             LogColumn::Flow => "flow",
             LogColumn::Mass => "mass",
@@ -126,7 +130,8 @@ impl LogColumn {
             LogColumn::Yield | LogColumn::DryYield => Some(Quantity::Yield),
             LogColumn::Moisture => Some(Quantity::Percent),
             LogColumn::Speed => Some(Quantity::Speed),
-            LogColumn::Machine
+            LogColumn::Date
+            | LogColumn::Machine
             | LogColumn::WorkState
             | LogColumn::Section
             | LogColumn::Load

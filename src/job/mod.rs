@@ -74,6 +74,68 @@ pub enum OutputCrs {
     Utm,
 }
 
+/// The order of day, month and year in written dates.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum DateOrder {
+    /// 2025-09-12.
+    YearMonthDay,
+    /// 12.09.2025.
+    DayMonthYear,
+    /// 09/12/2025.
+    MonthDayYear,
+}
+
+impl DateOrder {
+    /// Every order.
+    pub const ALL: [DateOrder; 3] = [
+        DateOrder::YearMonthDay,
+        DateOrder::DayMonthYear,
+        DateOrder::MonthDayYear,
+    ];
+
+    /// As a job file writes it.
+    pub fn name(self) -> &'static str {
+        match self {
+            DateOrder::YearMonthDay => "year-month-day",
+            DateOrder::DayMonthYear => "day-month-year",
+            DateOrder::MonthDayYear => "month-day-year",
+        }
+    }
+}
+
+/// What seconds in a time column count from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Epoch {
+    /// 1970-01-01T00:00:00Z.
+    Unix,
+    /// 1980-01-06T00:00:00Z, without leap seconds.
+    Gps,
+}
+
+impl Epoch {
+    /// Every epoch.
+    pub const ALL: [Epoch; 2] = [Epoch::Unix, Epoch::Gps];
+
+    /// As a job file writes it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Epoch::Unix => "unix",
+            Epoch::Gps => "gps",
+        }
+    }
+}
+
+/// The moisture at which a log counts its grain.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum GrainMoisture {
+    /// As it was harvested.
+    Harvest,
+    /// The crop's reference moisture.
+    Reference,
+    /// This one, % wet basis.
+    At(f64),
+}
+
 /// How log columns are found and what stands in for missing ones.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct LogSettings {
@@ -89,6 +151,12 @@ pub struct LogSettings {
     pub interval: Option<f64>,
     /// CRS of `x`/`y` columns, e.g. `EPSG:32615`.
     pub crs: Option<String>,
+    /// Order of day, month and year where dates leave it open.
+    pub date_order: Option<DateOrder>,
+    /// What seconds count from where the numbers leave it open.
+    pub epoch: Option<Epoch>,
+    /// Moisture at which flow, mass or yield is counted, where the log says nothing or something else.
+    pub at_moisture: Option<GrainMoisture>,
 }
 
 /// What the job says of a machine. `None`: find it from the data, or do without.

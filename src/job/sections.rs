@@ -1,15 +1,27 @@
 //! The sections of a job file below `[job]`: log, machines, crops, limits.
 
-use super::document::Table;
+use super::document::{Table, Value};
 use super::error::JobError;
 use super::parse::{ANY, PERCENT, POSITIVE, amount, epsg, suggest};
-use super::{LimitSettings, LogColumn, LogSettings, MachineSettings};
+use super::{
+    DateOrder, Epoch, GrainMoisture, LimitSettings, LogColumn, LogSettings, MachineSettings,
+};
 use crate::crop::Crop;
 use crate::units::Quantity;
 
 /// `[log]`.
 pub(super) fn log(table: &Table<'_>) -> Result<LogSettings, JobError> {
-    table.only(&["columns", "units", "width", "moisture", "interval", "crs"])?;
+    table.only(&[
+        "columns",
+        "units",
+        "width",
+        "moisture",
+        "interval",
+        "crs",
+        "date_order",
+        "epoch",
+        "at_moisture",
+    ])?;
     let names = LogColumn::ALL.map(LogColumn::name);
     let mut settings = LogSettings {
         width: amount(table, "width", Quantity::Length, POSITIVE)?,
@@ -57,7 +69,36 @@ pub(super) fn log(table: &Table<'_>) -> Result<LogSettings, JobError> {
         let expected = "the CRS of the log's x and y, such as \"EPSG:32615\"";
         settings.crs = Some(epsg(&v, v.text(expected)?, expected)?);
     }
+    if let Some(v) = table.get("date_order") {
+        let names = DateOrder::ALL.map(DateOrder::name);
+        settings.date_order = Some(DateOrder::ALL[word(&v, &names)?]);
+    }
+    if let Some(v) = table.get("epoch") {
+        let names = Epoch::ALL.map(Epoch::name);
+        settings.epoch = Some(Epoch::ALL[word(&v, &names)?]);
+    }
+    if let Some(v) = table.get("at_moisture") {
+        let expected = "\"harvest\", \"reference\" or a moisture such as \"15 %\"";
+        settings.at_moisture = Some(match v.text(expected)? {
+            "harvest" => GrainMoisture::Harvest,
+            "reference" => GrainMoisture::Reference,
+            _ => v
+                .amount(Quantity::Percent, None, PERCENT)
+                .map(GrainMoisture::At)
+                .map_err(|e| e.or_expected("\"harvest\" or \"reference\""))?,
+        });
+    }
     Ok(settings)
+}
+
+/// The position of a word among those that may stand there.
+fn word(value: &Value<'_>, words: &[&str]) -> Result<usize, JobError> {
+    let expected = format!("one of {}", words.join(", "));
+    let text = value.text(&expected)?;
+    words
+        .iter()
+        .position(|w| *w == text)
+        .ok_or_else(|| suggest(value.error(&expected), text, words))
 }
 
 /// `[[machine]]`.

@@ -4,6 +4,7 @@
 //! rows in them. Rows are never dropped or reordered. Amounts are SI: m, s, m/s, kg/s (wet), % wet basis, degrees.
 //! A missing number is NaN *inside* this type only; every door (reader, writer) turns it from and into "missing".
 
+mod order;
 mod timeline;
 mod verdict;
 

@@ -3,6 +3,7 @@
 //! Logs step back (receivers correct their clock), repeat stamps, or have no time at all. A [`Track`] is one
 //! machine's rows in the order of work, each with the interval of the track's own clock that it stands for.
 
+use super::order::{Order, restore};
 use super::{Clock, Log};
 
 /// Longest believable interval of a row, as a multiple of the machine's usual one: beyond it the log was not
@@ -55,6 +56,10 @@ pub struct Timeline {
     pub tracks: Vec<Track>,
     /// Rows whose time stepped back or did not advance, over all tracks.
     pub backward_steps: usize,
+    /// Source files whose rows were brought into the order of their clock.
+    pub restored: usize,
+    /// Source files whose clock contradicts the order of their rows, which stands all the same.
+    pub contradicted: usize,
     /// For each row of the log, the time its flow is integrated over, s: the logged interval where there is one.
     pub interval: Vec<f64>,
 }
@@ -63,7 +68,7 @@ impl Timeline {
     /// Lays every row of `log` on its machine's clock.
     ///
     /// Files of one machine follow each other by their first Unix time where they have one, otherwise in the order
-    /// read. A row's interval is the logged one where there is one; otherwise the time since the row before, or the
+    /// read. Rows whose order a table has lost are put back into it by their clock ([`Timeline::restored`]). A row's interval is the logged one where there is one; otherwise the time since the row before, or the
     /// machine's usual interval after a gap. Where time is missing or steps back, the clock advances by the interval.
     pub fn new(log: &Log) -> Self {
         let order = source_order(log);
@@ -80,6 +85,14 @@ impl Timeline {
                 continue;
             }
             rows.sort_by_key(|&i| order[log.source[i as usize] as usize]); // stable: row order within a file stays
+            for part in rows.chunk_by_mut(|&a, &b| log.source[a as usize] == log.source[b as usize])
+            {
+                match restore(log, part) {
+                    Order::AsLogged => {}
+                    Order::Restored => timeline.restored += 1,
+                    Order::Contradicted => timeline.contradicted += 1,
+                }
+            }
             let (track, steps) = track(log, machine as u32, rows);
             for k in 0..track.len() {
                 let i = track.rows[k] as usize;

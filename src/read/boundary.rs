@@ -26,10 +26,7 @@ pub(super) fn read(
     field: &FieldSeason,
 ) -> Result<MultiPolygon<f64>, ReadError> {
     let file = input.shown.as_str();
-    let outlines = match outlines::other_formats(input, job.log.crs.as_deref(), field)? {
-        Some(outlines) => outlines,
-        None => geojson(&input.path, file)?,
-    };
+    let outlines = all(input, job, field)?;
     let is = |outline: &Outline| {
         let mut names = outline.names.iter();
         names.any(|n| n.trim().to_lowercase() == field.name.trim().to_lowercase())
@@ -41,6 +38,18 @@ pub(super) fn read(
         return Err(not_a_polygon(file, "no geometry".to_owned()));
     }
     Ok(MultiPolygon(polygons))
+}
+
+/// Every outline in a file, each with the names that stand with it.
+pub(super) fn all(
+    input: &InputFile,
+    job: &Job,
+    field: &FieldSeason,
+) -> Result<Vec<Outline>, ReadError> {
+    match outlines::other_formats(input, job.log.crs.as_deref(), field)? {
+        Some(outlines) => Ok(outlines),
+        None => geojson(&input.path, &input.shown),
+    }
 }
 
 fn geojson(path: &Path, file: &str) -> Result<Vec<Outline>, ReadError> {

@@ -20,6 +20,8 @@ pub enum ReadErrorKind {
     NoColumn,
     /// A column whose unit nothing names.
     NoUnit,
+    /// A column that can be read in more than one way.
+    TwoReadings,
     /// Coordinates without a usable CRS.
     Crs,
     /// Not one row of the file can be read.

@@ -8,8 +8,10 @@ use super::error::{ReadError, ReadErrorKind};
 use super::find::{InputFile, find};
 use super::log_file::LogFile;
 use super::position::{Positions, positions};
+use super::recognise::Known;
 use super::source::{LogSource, logs_in};
-use super::{FieldInput, boundary, merge, tickets};
+use super::{FieldInput, as_harvested, boundary, coarse, merge, siblings, tickets};
+use crate::crop::Crop;
 use crate::job::{FieldSeason, Job};
 use crate::place::Place;
 use crate::summary::Remark;
@@ -39,11 +41,41 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
     });
     let known = boundary.as_ref().and_then(|(_, shape)| shape.as_ref().ok());
     let found = logs_in(&files, field, known);
-    let read: Vec<Result<(LogFile, Positions), ReadError>> = found
+    type Reading = Result<(LogFile, Positions), ReadError>;
+    let (sources, mut read): (Vec<Option<LogSource>>, Vec<Reading>) = found
         .logs
         .into_par_iter()
-        .map(|source| read_log(job, field, &zone, &source?))
-        .collect();
+        .map(|source| match source {
+            Ok(source) => {
+                let log = read_log(job, field, &zone, &source);
+                (Some(source), log)
+            }
+            Err(error) => (None, Err(error)),
+        })
+        .unzip();
+    // A log too short to prove its units is read as one beside it that does.
+    let open = |r: &Reading| {
+        let kind = r.as_ref().err().map(ReadError::kind);
+        matches!(
+            kind,
+            Some(ReadErrorKind::NoUnit | ReadErrorKind::TwoReadings)
+        )
+    };
+    let proved = read.iter().flatten().max_by_key(|(log, _)| log.row.len());
+    if let Some((log, _)) = proved
+        && read.iter().any(open)
+    {
+        let mut alike = job.clone();
+        alike.log = siblings::settings(log, &job.log);
+        for (result, source) in read.iter_mut().zip(&sources) {
+            if open(result)
+                && let Some(source) = source
+                && let Ok(log) = read_log(&alike, field, &zone, source)
+            {
+                *result = Ok(log);
+            }
+        }
+    }
 
     let mut input = FieldInput {
         warnings: found.warnings,
@@ -102,13 +134,25 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
     Ok(input)
 }
 
-fn read_log(
+pub(super) fn read_log(
     job: &Job,
     field: &FieldSeason,
     zone: &TimeZone,
     source: &LogSource,
 ) -> Result<(LogFile, Positions), ReadError> {
-    let mut log = LogFile::read(source, job, &field.crop, zone)?;
+    let known = Known {
+        crop: &field.crop,
+        crop_known: field.crop.name != Crop::UNNAMED,
+        season: Some(field.season).filter(|year| *year != 0),
+        width: job
+            .machines
+            .iter()
+            .find(|m| m.name == default_machine(job, field))
+            .and_then(|m| m.header_width),
+        zone,
+        decimal_comma: false,
+    };
+    let mut log = LogFile::read(source, job, &known)?;
     let positions = positions(&mut log, job.log.crs.as_deref())?;
     let width = |machine: Option<&str>| {
         let name = machine.unwrap_or_else(|| default_machine(job, field));
@@ -121,6 +165,19 @@ fn read_log(
         interval: job.log.interval,
         crop: &field.crop,
     };
+    let moved = |k: usize| {
+        positions.lon[k] != positions.lon[k - 1] || positions.lat[k] != positions.lat[k - 1]
+    };
+    let spread = coarse::spread(&mut log.time, moved);
+    if spread > 0 {
+        let text = format!(
+            "{}: {spread} of {} rows repeat the time of the row before: its clock is coarser than its rows, which are spread evenly",
+            log.path,
+            log.row.len()
+        );
+        log.warnings.push(Remark::new("coarse-clock", text));
+    }
+    as_harvested::restore(&mut log, &field.crop, &job.log)?;
     area_yield::to_mass(&mut log, &positions, &given)?;
     Ok((log, positions))
 }

@@ -1,14 +1,12 @@
 //! How the rows of one log file are laid out: which field of a row is which column, in which unit.
 
-use super::columns::{FoundColumn, Recognised, recognise_stated};
 use super::error::{ReadError, ReadErrorKind};
-use super::source::Header;
+use super::recognise::{ClockForm, FoundColumn, Recognised, Severity};
 use crate::crop::Crop;
 use crate::job::suggest::nearest;
 use crate::job::{LogColumn, LogSettings};
 use crate::place::Place;
 use crate::summary::Remark;
-use crate::units::tokens;
 
 /// The columns that hold plain numbers, in the order of [`Numbers`].
 pub(super) const NUMBERS: [LogColumn; 15] = [
@@ -66,10 +64,16 @@ pub(super) struct Layout {
     pub numbers: Vec<NumberColumn>,
     /// Time: its field, and seconds in one of its unit.
     pub time: Option<(usize, f64)>,
+    /// Date, where it stands apart from the time of day.
+    pub date: Option<usize>,
+    /// What the cells of the time are.
+    pub clock: ClockForm,
     /// Machine name.
     pub machine: Option<usize>,
     /// Work state.
     pub work: Option<usize>,
+    /// Whether 1 in it means raised.
+    pub work_inverted: bool,
     /// Load id.
     pub load: Option<usize>,
     /// Pass number.
@@ -83,16 +87,15 @@ pub(super) struct Layout {
 impl Layout {
     /// The layout that these headers have. `file`: the log's path, for messages.
     pub fn new(
-        headers: Vec<Header>,
+        headers: Vec<String>,
+        recognised: &Recognised,
         settings: &LogSettings,
         crop: &Crop,
         file: &str,
         warnings: &mut Vec<Remark>,
     ) -> Result<Layout, ReadError> {
-        let recognised = recognise_stated(&headers, settings);
-        let headers: Vec<String> = headers.into_iter().map(|h| h.name).collect();
-        indispensable(&recognised, &headers, settings, file)?;
-        warn(&recognised, &headers, file, warnings);
+        indispensable(recognised, &headers, settings, file)?;
+        warn(recognised, &headers, file, warnings);
         let field = |column| recognised.get(column).map(|f| f.index);
         let degrees = field(LogColumn::Lon).is_some() && field(LogColumn::Lat).is_some();
         let usable = GRAIN.map(|column| recognised.get(column).is_some_and(|f| !f.lacks_unit()));
@@ -120,12 +123,13 @@ impl Layout {
             });
         }
         numbers.sort_by_key(|n| n.field);
-        let time = recognised
-            .get(LogColumn::Time)
-            .map(|f| (f.index, f.unit.map_or(1.0, |u| u.factor(crop.bushel_kg))));
+        let time = field(LogColumn::Time).map(|f| (f, recognised.clock_factor));
         Ok(Layout {
             numbers,
             time,
+            date: field(LogColumn::Date).filter(|_| time.is_some()),
+            clock: recognised.clock_form,
+            work_inverted: recognised.work_inverted,
             machine: field(LogColumn::Machine),
             work: field(LogColumn::WorkState),
             load: field(LogColumn::Load),
@@ -161,6 +165,16 @@ fn indispensable(
     settings: &LogSettings,
     file: &str,
 ) -> Result<(), ReadError> {
+    if let Some(question) = recognised.questions.iter().find(|q| q.indispensable) {
+        let place = Place::file(file).column(headers[question.index].clone());
+        let error = ReadError::new(
+            ReadErrorKind::TwoReadings,
+            place,
+            "a column that can be read in one way",
+            format!("several: {}", question.text),
+        );
+        return Err(error.hinted(in_a_line(&question.lines)));
+    }
     let has = |column| recognised.get(column).is_some();
     let degrees = has(LogColumn::Lon) && has(LogColumn::Lat);
     let metres = has(LogColumn::X) && has(LogColumn::Y);
@@ -233,6 +247,12 @@ fn absent(
     Some(error.maybe_hinted(near.map(|h| format!("did you mean \"{h}\"?"))))
 }
 
+/// What settles a question, in a line: `write under [log] … or …`.
+fn in_a_line(lines: &[String]) -> String {
+    let lines: Vec<String> = lines.iter().map(|l| l.replace('\n', ", ")).collect();
+    format!("write in the job file: [log] {}", lines.join(" or "))
+}
+
 fn is_grid(found: &FoundColumn) -> bool {
     matches!(found.column, LogColumn::X | LogColumn::Y)
 }
@@ -284,14 +304,24 @@ fn warn(recognised: &Recognised, headers: &[String], file: &str, warnings: &mut 
             format!("{text}; until then the column is not read"),
         ));
     }
-    for column in [LogColumn::Flow, LogColumn::Mass] {
-        let header = recognised.get(column).map(|f| &headers[f.index]);
-        if let Some(header) = header.filter(|h| tokens(h).iter().any(|word| word == "dry")) {
-            warnings.push(Remark::new(
-                "moisture-already-corrected",
-                format!("{file}: the header \"{header}\" speaks of dry grain, and {} is taken as wet: its moisture is about to be corrected twice; name the wet one in [log] columns if there is one", column.name()),
-            ));
-        }
+    for question in recognised.questions.iter().filter(|q| !q.indispensable) {
+        let place = Place::file(file).column(headers[question.index].clone());
+        warnings.push(Remark::new(
+            "two-readings",
+            format!("{place}: {}; {}", question.text, in_a_line(&question.lines)),
+        ));
+    }
+    for remark in recognised
+        .remarks
+        .iter()
+        .filter(|r| r.severity == Severity::Warn)
+    {
+        let mut place = Place::file(file);
+        place.column = remark.index.and_then(|k| headers.get(k)).cloned();
+        warnings.push(Remark::new(
+            remark.code,
+            format!("{place}: {}", remark.text),
+        ));
     }
     for (column, _) in &recognised.absent {
         if let Some(error) = absent(recognised, &[*column], headers, file) {

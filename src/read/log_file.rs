@@ -3,13 +3,13 @@
 use std::collections::HashMap;
 
 use csv::ByteRecord;
-use jiff::tz::TimeZone;
 
 use super::Unreadable;
 use super::error::{ReadError, ReadErrorKind};
 use super::layout::{Layout, NUMBERS};
 use super::log_row::{DECIMAL_POINT, Row, parse, pass_number};
-use super::source::{Batch, Fault, LogSource, Table};
+use super::recognise::{Known, Recognised, SAMPLE_ROWS, Sample, recognise};
+use super::source::{BATCH, Batch, Fault, Header, LogSource, Record, Table};
 use super::text::decode;
 use super::time::TimeReader;
 use crate::crop::Crop;
@@ -25,6 +25,7 @@ pub(super) struct LogFile {
     pub path: String,
     pub clock: Clock,
     pub layout: Layout,
+    pub recognised: Recognised,
     /// Data row, from 1.
     pub row: Vec<u32>,
     /// The columns of [`NUMBERS`], SI; empty where the file has none.
@@ -42,6 +43,17 @@ pub(super) struct LogFile {
     first_fault: Option<(u32, Fault)>,
     /// Rows whose crop is another one: how many, the first row's number, its crop.
     other_crop: Option<(u64, u32, String)>,
+}
+
+/// A log that is opened and whose columns are known.
+pub(super) struct Look {
+    table: Table,
+    headers: Vec<Header>,
+    first: Vec<Batch>,
+    /// Its first rows.
+    pub sample: Sample,
+    /// What its columns are.
+    pub recognised: Recognised,
 }
 
 /// A column of names: each distinct one once, and an index per row. Empty where the file has no such column.
@@ -83,25 +95,53 @@ impl Names {
 }
 
 impl LogFile {
-    /// Reads a log.
-    pub fn read(
-        source: &LogSource,
-        job: &Job,
-        crop: &Crop,
-        zone: &TimeZone,
-    ) -> Result<LogFile, ReadError> {
-        let (file, settings) = (&source.shown, &job.log);
+    /// Opens a log and finds out what its columns are. `known`: what is known of it beside its contents.
+    pub fn look(source: &LogSource, job: &Job, known: &Known<'_>) -> Result<Look, ReadError> {
         let mut table = source.open(job)?;
+        let headers = std::mem::take(&mut table.headers);
+        let known = Known {
+            decimal_comma: table.decimal_comma,
+            ..*known
+        };
+        let (first, sample) = first_rows(&mut table, &headers)?;
+        let recognised = recognise(&sample, &job.log, &known);
+        Ok(Look {
+            table,
+            headers,
+            first,
+            sample,
+            recognised,
+        })
+    }
+
+    /// Reads a log. `known`: what is known of it beside its contents.
+    pub fn read(source: &LogSource, job: &Job, known: &Known<'_>) -> Result<LogFile, ReadError> {
+        let (file, settings) = (&source.shown, &job.log);
+        let Look {
+            mut table,
+            headers,
+            first,
+            recognised,
+            ..
+        } = LogFile::look(source, job, known)?;
+        let crop = known.crop;
         let mut log = LogFile {
             path: file.clone(),
             warnings: std::mem::take(&mut table.warnings),
             ..LogFile::default()
         };
-        let headers = std::mem::take(&mut table.headers);
-        let layout = Layout::new(headers, settings, crop, file, &mut log.warnings)?;
+        let layout = Layout::new(
+            headers.into_iter().map(|h| h.name).collect(),
+            &recognised,
+            settings,
+            crop,
+            file,
+            &mut log.warnings,
+        )?;
         let factor = layout.time.map_or(1.0, |(_, factor)| factor);
-        let mut times = TimeReader::new(zone, factor, table.decimal_comma);
-        let rows = log.read_rows(&mut table, &layout, &mut times, crop)?;
+        let mut times = TimeReader::new(known.zone, layout.clock, factor, table.decimal_comma);
+        let rows = log.read_rows(first, &mut table, &layout, &mut times, crop)?;
+        log.recognised = recognised;
         log.clock = times.clock;
         if rows == 0 {
             return Err(ReadError::new(
@@ -131,6 +171,7 @@ impl LogFile {
 
     fn read_rows(
         &mut self,
+        first: Vec<Batch>,
         table: &mut Table,
         layout: &Layout,
         times: &mut TimeReader<'_>,
@@ -138,8 +179,13 @@ impl LogFile {
     ) -> Result<u32, ReadError> {
         let mut batch = Batch::default();
         let mut rows = 0u32;
+        let mut first = first.into_iter();
         loop {
-            table.rows.next_batch(&mut batch)?;
+            // The rows that were looked at, then those behind them.
+            match first.next() {
+                Some(looked_at) => batch = looked_at,
+                None => table.rows.next_batch(&mut batch)?,
+            }
             if batch.records().is_empty() {
                 break;
             }
@@ -275,6 +321,29 @@ impl LogFile {
             self.warnings.push(Remark::new("other-crop", text));
         }
     }
+}
+
+/// The first rows of a table: as they are, and column by column.
+fn first_rows(table: &mut Table, headers: &[Header]) -> Result<(Vec<Batch>, Sample), ReadError> {
+    let mut sample = Sample::new(headers, table.decimal_comma);
+    let mut first = Vec::new();
+    while sample.rows < SAMPLE_ROWS {
+        let mut batch = Batch::default();
+        table.rows.next_batch(&mut batch)?;
+        if batch.records().is_empty() {
+            break;
+        }
+        let whole =
+            |r: &&Record| r.fault.is_none() && r.lines <= 1 && r.cells.len() >= headers.len();
+        for record in batch.records().iter().filter(whole) {
+            sample.push(record.cells.iter());
+        }
+        first.push(batch);
+        if first.len() * BATCH > 2 * SAMPLE_ROWS {
+            break; // hardly a row is whole
+        }
+    }
+    Ok((first, sample))
 }
 
 #[cfg(test)]

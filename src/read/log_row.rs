@@ -43,7 +43,8 @@ pub(super) fn parse(
     }
     if let Some((field, _)) = layout.time {
         let cell = &record[field];
-        row.time = times.read(cell).map_err(|_| Fault {
+        let date = layout.date.map_or(&b""[..], |d| &record[d]);
+        row.time = times.read(cell, date).map_err(|_| Fault {
             field: Some(field),
             expected: times.expected().to_owned(),
             found: shown(cell),
@@ -51,7 +52,12 @@ pub(super) fn parse(
     }
     if let Some(field) = layout.work {
         let cell = &record[field];
-        row.work = work_state(cell).ok_or_else(|| Fault {
+        let work = work_state(cell).map(|w| match w {
+            WorkState::Working if layout.work_inverted && is_digit(cell) => WorkState::NotWorking,
+            WorkState::NotWorking if layout.work_inverted && is_digit(cell) => WorkState::Working,
+            other => other,
+        });
+        row.work = work.ok_or_else(|| Fault {
             field: Some(field),
             expected: "1 (working) or 0 (not)".to_owned(),
             found: shown(cell),
@@ -95,8 +101,18 @@ fn check_length(record: &ByteRecord, headers: usize) -> Result<(), Fault> {
     })
 }
 
+/// Whether a work state is a number or a yes or no, which a header such as "header up" turns round.
+fn is_digit(cell: &[u8]) -> bool {
+    let cell = cell.trim_ascii();
+    [
+        "1", "0", "1.0", "0.0", "true", "false", "yes", "no", "on", "off",
+    ]
+    .iter()
+    .any(|w| cell.eq_ignore_ascii_case(w.as_bytes()))
+}
+
 /// 1 or 0, or a plain word for either; blank is unknown.
-fn work_state(cell: &[u8]) -> Option<WorkState> {
+pub(super) fn work_state(cell: &[u8]) -> Option<WorkState> {
     let cell = cell.trim_ascii();
     match cell {
         b"1" => return Some(WorkState::Working),
@@ -109,9 +125,44 @@ fn work_state(cell: &[u8]) -> Option<WorkState> {
             .iter()
             .any(|w| cell.eq_ignore_ascii_case(w.as_bytes()))
     };
-    if is(&["true", "yes", "on", "working", "1.0"]) {
+    if is(&[
+        "true",
+        "yes",
+        "on",
+        "working",
+        "1.0",
+        "down",
+        "lowered",
+        "cutting",
+        "harvesting",
+        "in",
+        "active",
+        "ja",
+        "oui",
+        "si",
+        "sim",
+        "unten",
+        "gesenkt",
+    ]) {
         Some(WorkState::Working)
-    } else if is(&["false", "no", "off", "not working", "0.0"]) {
+    } else if is(&[
+        "false",
+        "no",
+        "off",
+        "not working",
+        "0.0",
+        "up",
+        "raised",
+        "lifted",
+        "out",
+        "inactive",
+        "idle",
+        "nein",
+        "non",
+        "nao",
+        "oben",
+        "gehoben",
+    ]) {
         Some(WorkState::NotWorking)
     } else if is(&["na", "nan", "n/a", "null"]) {
         Some(WorkState::Unknown)

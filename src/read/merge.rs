@@ -57,7 +57,7 @@ pub(super) fn append(
             LogColumn::Width => (&mut log.width, None),
             LogColumn::Heading => (&mut log.heading, None),
             LogColumn::Elevation => (&mut log.elevation, None),
-            _ => continue, // positions have gone in already
+            _ => continue, // positions have gone in already, and yields as masses
         };
         match constant.filter(|_| values.iter().all(|v| v.is_nan())) {
             Some(constant) => to.resize(to.len() + rows, constant),

@@ -1,13 +1,15 @@
 //! Files into values: logs, tickets, boundaries. Nothing below this module opens an input file.
 
 mod area_yield;
+mod as_harvested;
 mod boundary;
-mod columns;
+mod coarse;
 mod crs;
 mod error;
 mod field;
 mod find;
 mod fingerprint;
+mod inspect;
 mod layout;
 mod log_file;
 mod log_row;
@@ -15,6 +17,8 @@ mod merge;
 mod number;
 mod outlines;
 mod position;
+mod recognise;
+mod siblings;
 mod source;
 pub mod taskdata;
 mod text;
@@ -22,10 +26,11 @@ mod ticket_row;
 mod tickets;
 mod time;
 
-pub use columns::{FoundColumn, Recognised, recognise};
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
 pub use fingerprint::fingerprint;
+pub use inspect::{Inspected, RawColumn, files_below, inspect, outlines_in, tickets_in};
+pub use recognise::{ColumnRemark, FoundColumn, Question, Recognised, Severity, by_headers};
 
 use geo::MultiPolygon;
 

@@ -3,15 +3,32 @@
 use csv::ByteRecord;
 use jiff::tz::TimeZone;
 
-use super::columns::name_and_unit;
 use super::error::{ReadError, ReadErrorKind};
 use super::number::number;
+use super::source::{Batch, Table};
 use super::text::{decode, shown};
 use super::time::of_text;
 use super::{Ticket, TicketUse};
 use crate::place::Place;
 use crate::summary::Remark;
-use crate::units::{Quantity, tokens};
+use crate::units::{Quantity, Unit, tokens};
+
+/// Whether the words of a header are one of `names` and then nothing, or a unit of `quantity`; and that unit.
+fn name_and_unit(
+    words: &[String],
+    names: &[&str],
+    quantity: Option<Quantity>,
+) -> Option<Option<&'static Unit>> {
+    (1..=words.len()).rev().find_map(|k| {
+        if !names.contains(&words[..k].join("_").as_str()) {
+            return None;
+        }
+        match &words[k..] {
+            [] => Some(None),
+            rest => quantity?.unit_of_tokens(rest).map(Some),
+        }
+    })
+}
 
 /// The columns of a ticket file.
 pub(super) struct Layout {
@@ -96,6 +113,36 @@ impl Layout {
             headers,
             decimal_comma,
         })
+    }
+}
+
+/// Names of all loads in a ticket file, each once, in its order; an error where it is none.
+pub(super) fn loads_in(mut table: Table, file: &str) -> Result<Vec<String>, ReadError> {
+    let headers = std::mem::take(&mut table.headers);
+    let headers = headers.into_iter().map(|h| h.name).collect();
+    let layout = Layout::new(headers, f64::NAN, table.decimal_comma, file)?;
+    let mut loads: Vec<String> = Vec::new();
+    let mut batch = Batch::default();
+    loop {
+        table.rows.next_batch(&mut batch)?;
+        if batch.records().is_empty() {
+            return Ok(loads);
+        }
+        for record in batch.records() {
+            let cell = layout
+                .load
+                .and_then(|f| record.cells.get(f))
+                .unwrap_or_default();
+            for load in decode(cell)
+                .split(';')
+                .map(str::trim)
+                .filter(|l| !l.is_empty())
+            {
+                if !loads.iter().any(|l| l == load) {
+                    loads.push(load.to_owned());
+                }
+            }
+        }
     }
 }
 

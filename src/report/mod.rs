@@ -1,6 +1,7 @@
 //! Figures into text for people. Nothing is computed here that a figure in the summary does not already say.
 
 pub mod audit;
+pub mod inspect;
 pub mod json;
 pub(crate) mod numbers;
 pub mod pages;

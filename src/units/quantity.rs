@@ -101,7 +101,10 @@ impl Quantity {
             .map(|t| abbreviation(t))
             .filter(|t| !t.is_empty())
             .collect();
-        let suffix = spelled.join("_");
+        let suffix = match spelled.join("_") {
+            miles if miles == "mi_h" => "mph".to_owned(),
+            other => other,
+        };
         self.units().find(|u| u.suffix == suffix)
     }
 }
@@ -180,7 +183,7 @@ const fn bushels(
 }
 
 /// Every unit, the inner one of each quantity first.
-static UNITS: [Unit; 38] = [
+static UNITS: [Unit; 40] = [
     unit(Quantity::Length, "m", "m", 1.0),
     unit(Quantity::Length, "cm", "cm", 0.01),
     unit(Quantity::Length, "mm", "mm", 0.001),
@@ -217,6 +220,8 @@ static UNITS: [Unit; 38] = [
     unit(Quantity::Angle, "rad", "rad", 180.0 / std::f64::consts::PI),
     unit(Quantity::Yield, "kg/ha", "kg_ha", 1.0),
     unit(Quantity::Yield, "t/ha", "t_ha", 1000.0),
+    unit(Quantity::Yield, "dt/ha", "dt_ha", 100.0),
+    unit(Quantity::Yield, "g/m2", "g_m2", HECTARE_M2 / 1000.0),
     bushels(Quantity::Yield, "bu/ac", "bu_ac", HECTARE_M2 / ACRE_M2),
     unit(
         Quantity::Yield,
@@ -249,10 +254,11 @@ pub(crate) fn tokens(text: &str) -> Vec<String> {
 fn abbreviation(word: &str) -> &str {
     match word {
         "per" => "",
-        "second" | "seconds" | "sec" | "secs" => "s",
+        "second" | "seconds" | "sec" | "secs" | "sek" | "sekunde" | "sekunden" | "seg"
+        | "segundo" | "segundos" | "seconde" | "secondes" => "s",
         "millisecond" | "milliseconds" => "ms",
         "minute" | "minutes" => "min",
-        "hour" | "hours" | "hr" => "h",
+        "hour" | "hours" | "hr" | "hrs" | "std" | "stunde" | "heure" | "hora" => "h",
         "metre" | "metres" | "meter" | "meters" => "m",
         "kilometre" | "kilometres" | "kilometer" | "kilometers" => "km",
         "foot" | "feet" => "ft",
@@ -260,11 +266,16 @@ fn abbreviation(word: &str) -> &str {
         "mile" | "miles" => "mi",
         "kilogram" | "kilograms" | "kgs" => "kg",
         "gram" | "grams" => "g",
-        "tonne" | "tonnes" => "t",
+        "tonne" | "tonnes" | "tn" | "tonnen" | "toneladas" => "t",
+        "decitonne" | "decitonnes" | "quintal" | "quintals" | "quintaux" | "quintales" | "q"
+        | "qq" => "dt",
         "pound" | "pounds" | "lbs" => "lb",
-        "bushel" | "bushels" => "bu",
-        "kmh" | "kph" => "km_h",
-        "knot" | "knots" => "kn",
+        "bushel" | "bushels" | "bsh" => "bu",
+        "kmh" | "kph" | "kmph" => "km_h",
+        "hectare" | "hectares" | "hektar" | "hectarea" | "hectareas" => "ha",
+        "m²" => "m2",
+        "knot" | "knots" | "kt" | "kts" => "kn",
+        "fps" => "ft_s",
         "percent" => "pct",
         "degree" | "degrees" => "deg",
         "radian" | "radians" => "rad",

@@ -43,6 +43,9 @@ pub(in crate::read) fn tasks_of<'a>(
 ) -> Result<Vec<&'a Task>, ReadError> {
     let with_logs: Vec<&Task> = set.tasks.iter().filter(|t| !t.logs.is_empty()).collect();
     let of = |task: &Task| set.field(task.field.as_deref()?);
+    if field.name.is_empty() {
+        return Ok(with_logs); // nobody's field: the set is only looked at
+    }
     let named = |task: &&&Task| {
         same(&task.name, &field.name)
             || same(&task.id, &field.name)

@@ -1,0 +1,177 @@
+//! Plain words of the trade, in the languages in which displays and tables are most often written, and what each
+//! says of a column. Words only: no list of any product's headers. Common practice; spelling from general knowledge.
+
+/// What a word in a header says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub(in crate::read) enum Word {
+    /// Latitude.
+    Lat,
+    /// Longitude.
+    Lon,
+    /// Easting.
+    Easting,
+    /// Northing.
+    Northing,
+    /// A time.
+    Time,
+    /// A date.
+    Date,
+    /// A span of time.
+    Interval,
+    /// Mass per time.
+    Flow,
+    /// A mass.
+    Mass,
+    /// Mass per area.
+    Yield,
+    /// Moisture.
+    Moisture,
+    /// A machine.
+    Machine,
+    /// At work or not.
+    State,
+    /// Raised: the header is not at work.
+    Up,
+    /// Speed.
+    Speed,
+    /// Distance.
+    Distance,
+    /// Width.
+    Width,
+    /// What a header's width is also called by itself.
+    Swath,
+    /// Course.
+    Heading,
+    /// Height above the sea.
+    Elevation,
+    /// A load of grain.
+    Load,
+    /// A pass.
+    Pass,
+    /// A section of the header.
+    Section,
+    /// A crop.
+    Crop,
+    /// A field, a farm or a client.
+    Place,
+    /// The grain itself: says nothing more.
+    Grain,
+    /// As harvested.
+    Wet,
+    /// At another moisture than harvested.
+    Dry,
+    /// Dry matter, without any water.
+    DryMatter,
+    /// At a reference moisture.
+    Reference,
+    /// Per time.
+    Rate,
+    /// A number or a name of something.
+    Number,
+    /// The front of the machine.
+    Header,
+    /// Of the ground, the receiver, the sensor: says nothing more.
+    Plain,
+    /// The GPS's own count of time.
+    Gps,
+    /// A running total.
+    Sum,
+    /// A volume.
+    Volume,
+    /// Something else, or somebody's aim: not a column of ours.
+    Foreign,
+}
+
+use Word::{
+    Crop, Date, Distance, Dry, DryMatter, Easting, Elevation, Flow, Foreign, Gps, Grain, Header,
+    Heading, Interval, Lat, Load, Lon, Machine, Mass, Moisture, Northing, Number, Pass, Place,
+    Plain, Rate, Reference, Section, Speed, State, Sum, Swath, Time, Up, Volume, Wet, Width, Yield,
+};
+
+/// Words by what they say, folded: lower case, without accents.
+#[rustfmt::skip]
+pub(super) static WORDS: &[(Word, &[&str])] = &[
+    (Lat, &["lat", "latitude", "latitud", "latitudine", "breitengrad", "geobreite", "breddegrad", "breddgrad",
+        "breedtegraad"]),
+    (Lon, &["lon", "long", "lng", "longitude", "longitud", "longitudine", "langengrad", "laengengrad", "geolange",
+        "lengdegrad", "langdgrad", "laengdegrad", "lengtegraad"]),
+    (Easting, &["x", "easting", "east", "ostwert", "rechtswert"]),
+    (Northing, &["y", "northing", "north", "nordwert", "hochwert"]),
+    (Time, &["time", "utc", "timestamp", "datetime", "uhrzeit", "zeit", "zeitstempel", "zeitpunkt", "heure", "horodatage",
+        "temps", "hora", "tiempo", "tempo", "horario", "ora", "tijd", "tijdstip", "tid", "tidspunkt", "klokkeslett",
+        "czas", "godzina", "clock"]),
+    (Date, &["date", "datum", "fecha", "data", "dato", "day", "tag", "jour", "dia"]),
+    (Interval, &["interval", "duration", "step", "zeitschritt", "intervall", "dauer", "duree", "intervalle",
+        "duracion", "intervalo", "duracao", "seconds", "sekunden", "secondes", "segundos", "elapsed", "cycle"]),
+    (Flow, &["flow", "flowrate", "throughput", "durchsatz", "durchfluss", "massenstrom", "debit", "flux", "flujo",
+        "caudal", "fluxo", "vazao", "portata", "flusso", "doorvoer", "flode", "przeplyw"]),
+    (Mass, &["mass", "weight", "masse", "gewicht", "poids", "masa", "peso", "massa", "vikt", "vaegt", "vekt", "waga"]),
+    (Yield, &["yield", "yld", "ertrag", "rendement", "rendimiento", "rendimento", "produtividade", "produttivita",
+        "resa", "opbrengst", "skord", "udbytte", "avling", "plon"]),
+    (Moisture, &["moisture", "moist", "humidity", "feuchte", "feuchtigkeit", "feuchtegehalt", "wassergehalt",
+        "humidite", "humedad", "umidade", "umidita", "vocht", "vochtgehalte", "fukt", "fukthalt", "fugt",
+        "fugtighed", "fuktighet", "wilgotnosc"]),
+    (Machine, &["machine", "combine", "harvester", "vehicle", "maschine", "mahdrescher", "maehdrescher", "drescher",
+        "moissonneuse", "batteuse", "cosechadora", "maquina", "colheitadeira", "colhedora", "mietitrebbia",
+        "macchina", "maaidorser", "troska", "mejetaersker", "kombajn", "maszyna"]),
+    (State, &["state", "status", "working", "work", "worked", "cutting", "harvesting", "arbeitsstellung",
+        "arbeitszustand", "arbeit", "arbeitet", "travail", "trabajo", "trabalho", "lavoro", "werk", "estado", "etat",
+        "stato", "down", "lowered", "position"]),
+    (Up, &["up", "raised", "lifted", "ausgehoben", "oben"]),
+    (Speed, &["speed", "velocity", "geschwindigkeit", "vitesse", "velocidad", "velocidade", "velocita", "snelheid",
+        "hastighet", "hastighed", "predkosc", "spd", "fahrgeschwindigkeit"]),
+    (Distance, &["distance", "dist", "travelled", "traveled", "travel", "strecke", "wegstrecke", "weg", "entfernung",
+        "distanz", "distancia", "distanza", "avance", "afstand", "avstand", "stracka", "droga", "odleglosc"]),
+    (Width, &["width", "breite", "arbeitsbreite", "schnittbreite", "largeur", "ancho", "anchura", "largura",
+        "larghezza", "breedte", "werkbreedte", "bredde", "arbejdsbredde", "bredd", "arbetsbredd", "szerokosc"]),
+    (Swath, &["swath", "swathe"]),
+    (Heading, &["heading", "course", "bearing", "azimuth", "kurs", "fahrtrichtung", "richtung", "cap", "rumbo",
+        "rumo", "direction", "direccion", "direcao", "direzione", "rotta", "koers", "riktning", "retning", "kierunek"]),
+    (Elevation, &["elevation", "elev", "altitude", "alt", "height", "hohe", "hoehe", "gelandehohe", "hauteur",
+        "elevacion", "altura", "altitud", "elevacao", "altezza", "quota", "hoogte", "hojd", "hojde", "hoyde",
+        "wysokosc"]),
+    (Load, &["load", "wagon", "trailer", "truck", "cart", "bin", "fuhre", "ladung", "hanger", "anhanger", "remorque",
+        "benne", "remolque", "carga", "carro", "carreta", "carico", "rimorchio", "lading", "kar", "lass", "laes",
+        "ladunek"]),
+    (Pass, &["pass", "run", "fahrspur", "spur", "fahrt", "bahn", "passage", "passe", "pasada", "passada", "passata",
+        "gang", "drag", "korsel", "przejazd"]),
+    (Section, &["section", "sections", "teilbreite", "troncon", "seccion", "secao", "sezione", "sectie"]),
+    (Crop, &["crop", "frucht", "fruchtart", "kultur", "culture", "cultivo", "cultura", "coltura", "gewas", "groda",
+        "afgrode", "uprawa", "species"]),
+    (Place, &["field", "farm", "client", "grower", "schlag", "feld", "betrieb", "kunde", "parcelle", "exploitation",
+        "lote", "parcela", "campo", "talhao", "perceel", "falt", "mark", "pole"]),
+    (Grain, &["grain", "korn", "getreide", "ernte", "erntegut", "harvest", "harvested", "kornertrag", "grano",
+        "granos", "graos", "grao", "recolte", "cosecha", "colheita", "raccolto", "graan", "spannmal", "ziarno",
+        "product", "material"]),
+    (Wet, &["wet", "nass", "feucht", "frisch", "humide", "brut", "humedo", "humeda", "umido", "umida", "nat",
+        "natte", "vat", "mokry", "fresh", "green"]),
+    (Dry, &["dry", "dried", "trocken", "sec", "seche", "seco", "seca", "secco", "secca", "droog", "droge", "torr",
+        "tor", "suchy"]),
+    (DryMatter, &["trockenmasse", "trockensubstanz", "drogestof", "torrsubstans"]),
+    (Reference, &["reference", "standard", "standardised", "standardized", "corrected", "adjusted", "referenz",
+        "norme", "market", "marketable", "commercial", "norm", "base", "basis", "norma"]),
+    (Rate, &["rate", "per"]),
+    (Number, &["number", "no", "nr", "num", "id", "name", "nummer", "numero", "code", "key", "index", "type", "label"]),
+    (Header, &["header", "cut", "platform", "head", "bar", "implement", "schneidwerk", "vorsatz", "coupe", "cabezal",
+        "plataforma", "barra", "testata", "corte", "taglio", "maaibord", "skarbord", "skaerebord"]),
+    (Plain, &["ground", "gnss", "receiver", "sensor", "measured", "raw", "actual", "instant", "instantaneous",
+        "current", "local", "gmt", "decimal", "wgs", "wgs84", "degrees", "of", "the", "at", "in", "on", "by",
+        "and", "log", "logged", "logging", "recording", "geo", "content", "gehalt", "value", "wert", "de", "del",
+        "do", "da", "di", "la", "le", "du", "van", "der", "iso", "unix", "epoch", "true", "vehicles", "driving",
+        "travelling", "start", "end", "effective", "real", "reel"]),
+    (Gps, &["gps"]),
+    (Sum, &["total", "sum", "cumulative", "accumulated", "cumulated", "running", "summe", "gesamt", "cumul",
+        "acumulado", "acumulada", "totaal", "totale", "odometer"]),
+    (Volume, &["volume", "vol", "volumen", "volumetric"]),
+    (Foreign, &["fuel", "engine", "rotor", "drum", "fan", "sieve", "concave", "loss", "losses", "protein", "oil",
+        "starch", "temperature", "temp", "pressure", "target", "set", "setpoint", "planned", "prescribed", "aim",
+        "goal", "seed", "seeding", "nitrogen", "fertiliser", "fertilizer", "rain", "wind", "air", "soil", "test",
+        "bulk", "density", "hectolitre", "average", "avg", "mean", "max", "maximum", "min", "minimum", "median",
+        "std", "sd", "stdev", "error", "offset", "accuracy", "quality", "hdop", "pdop", "vdop", "dop", "satellites",
+        "sats", "price", "cost", "revenue", "profit", "tank", "hopper", "fill", "variety", "hybrid", "cultivar",
+        "operator", "driver", "comment", "note", "notes", "remark", "area", "flache", "surface", "superficie",
+        "diesel", "kraftstoff", "carburant", "motor", "verlust", "verluste", "temperatur", "delay", "lag", "factor",
+        "calibration", "slope", "tilt", "roll", "pitch", "yaw", "previous", "last", "next", "smoothed", "class",
+        "zone", "duty", "ratio", "share", "percentage", "ash", "fibre", "fiber", "sugar", "foreign", "sort", "rpm",
+        "torque", "power"]),
+];
