@@ -137,8 +137,9 @@ struct Nodes<'a>(Vec<Node<'a>>);
 impl<'a> Nodes<'a> {
     /// `None` without fields or curves.
     fn new(fields: &[&'a Curves]) -> Option<Self> {
-        let nodes = fields.iter().map(|c| c.len()).min().filter(|&n| n > 0)?;
-        Some(Self((0..nodes).map(|n| Node::new(fields, n)).collect()))
+        let fields: Vec<&Curves> = fields.iter().copied().filter(|c| !c.is_empty()).collect();
+        let nodes = fields.iter().map(|c| c.len()).min()?;
+        Some(Self((0..nodes).map(|n| Node::new(&fields, n)).collect()))
     }
 
     /// Nodes below and above a constant, and how far it lies between them.
