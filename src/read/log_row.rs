@@ -167,7 +167,12 @@ pub(super) fn work_state(cell: &[u8]) -> Option<WorkState> {
     } else if is(&["na", "nan", "n/a", "null"]) {
         Some(WorkState::Unknown)
     } else {
-        None
+        // A shapefile writes 1 with fifteen decimals.
+        match number(cell, false) {
+            Ok(1.0) => Some(WorkState::Working),
+            Ok(0.0) => Some(WorkState::NotWorking),
+            _ => None,
+        }
     }
 }
 
@@ -186,6 +191,7 @@ mod tests {
         assert_eq!(work_state(b"1"), Some(WorkState::Working));
         assert_eq!(work_state(b"FALSE"), Some(WorkState::NotWorking));
         assert_eq!(work_state(b""), Some(WorkState::Unknown));
+        assert_eq!(work_state(b"1.000000"), Some(WorkState::Working));
         assert_eq!(work_state(b"2"), None);
         assert_eq!(pass_number(b"12"), Some(12));
         assert_eq!(pass_number(b"12.0"), Some(12));
