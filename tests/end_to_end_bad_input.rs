@@ -403,6 +403,6 @@ fn a_field_folder_that_is_taken() {
     farm.write("results/Heron Lane/Home/Brook field", b"a file");
     insta::assert_snapshot!(seen(&farm), @r#"
     status 1
-    Brook field: cannot make the folder FARM/results/Heron Lane/Home/Brook field/2025-maize: Not a directory (os error 20) (hint: a file stands where a folder is needed: move it away, or name another folder as `results` in [job])
+    Brook field: cannot make the folder FARM/results/Heron Lane/Home/Brook field/2025-maize: File exists (os error 17) (hint: a file stands where a folder is needed: move it away, or name another folder as `results` in [job])
     "#);
 }

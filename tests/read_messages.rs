@@ -669,13 +669,12 @@ fn a_ticket_file_that_cannot_be_used_fails_the_field() {
 }
 
 #[test]
-fn a_log_in_another_format_says_what_is_read() {
+fn a_geopackage_that_is_none_says_so() {
     let farm = Farm::new(LOG).field("logs = [\"logs/brook.gpkg\"]");
     farm.write("logs/brook.gpkg", b"SQLite format 3\0");
     assert_eq!(
         farm.fails(),
-        "logs/brook.gpkg: expected a log as CSV (commas, semicolons or tabs), found a .gpkg file\n\
-         hint: export the log as CSV; this version reads no other format of logs"
+        "logs/brook.gpkg: expected a GeoPackage, found \"file is not a database\"\nhint: export it again"
     );
 }
 

@@ -71,9 +71,19 @@ fn delays_are_within_half_a_second() {
             );
             assert!(
                 m.interval
-                    .is_some_and(|(low, high)| low <= m.delay.found && m.delay.found <= high)
+                    .is_some_and(|(low, high)| low <= m.delay.truth && m.delay.truth <= high),
+                "{}, {}: {:?} in {:?}",
+                f.name,
+                m.name,
+                m.delay,
+                m.interval
             );
-            assert_eq!(m.basis, "field", "{}, {}", f.name, m.name);
+            // Driven round and round, Long acre has few opposed pairs: what stands in is within half a second here, and
+            // is told not to be promised.
+            let refused = f.warnings.iter().any(|w| w == "delay-refused");
+            assert_eq!(refused, f.name == "Long acre", "{}", f.name);
+            let basis = if refused { "default" } else { "field" };
+            assert_eq!(m.basis, basis, "{}, {}", f.name, m.name);
         }
     }
 }

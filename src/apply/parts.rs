@@ -181,7 +181,7 @@ impl Strip {
     fn holds(&self, p: [f64; 2]) -> bool {
         let at = |axis: usize| ((p[axis] - self.origin[axis]) / self.cell).floor();
         let (column, row) = (at(0), at(1));
-        if column < 0.0 || row < 0.0 {
+        if !(column >= 0.0 && row >= 0.0) {
             return false;
         }
         let (column, row) = (column as usize, row as usize);

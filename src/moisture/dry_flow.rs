@@ -76,14 +76,15 @@ impl FollowsMoisture {
         })
     }
 
-    /// Whether the log's grain was brought to one moisture: the slope can be 1 and cannot be a sensor's own, to either
-    /// side. Tickets whose moistures lie close together leave the slope open (a drift over a day alone makes it 4 ± 4),
-    /// and then nothing is said.
+    /// Whether the log's grain was brought to one moisture: the slope is no sensor's own, and is 1 give or take a
+    /// sensor's own. Tickets whose moistures lie close together leave the slope open (a drift over a day alone makes it
+    /// 4 ± 4), and then nothing is said.
     pub fn is_dry_flow(&self) -> bool {
         let reach = SENSOR_SLOPE..2.0 - SENSOR_SLOPE;
         reach.contains(&self.low)
             && reach.contains(&self.high)
-            && (self.low..=self.high).contains(&1.0)
+            && self.low <= 1.0 + SENSOR_SLOPE
+            && self.high >= 1.0 - SENSOR_SLOPE
     }
 }
 

@@ -3,6 +3,7 @@
 mod adjust;
 mod dry_flow;
 mod machines;
+mod remarks;
 mod scale;
 
 pub use machines::{MachineDecision, machines};

@@ -93,11 +93,17 @@ pub fn estimate(fields: &[(&Evidence, f64)]) -> Ramps {
 
 impl Ramp {
     fn new(passes: usize, fit: Option<Fit>, profile: Vec<[f32; 3]>, default: f64) -> Self {
-        let told = fit.filter(|f| f.ramp <= LONGEST_S);
+        let possible = fit.filter(|f| f.ramp <= LONGEST_S);
+        let told = possible.filter(|f| f.interval[1] - f.interval[0] <= WIDEST_S);
+        // Where much is possible, the default is taken as far as it is possible: a cautious end of a wide interval would
+        // cost more sound points than the ramp can hold.
+        let seconds = told.map(|f| f.ramp).unwrap_or_else(|| {
+            possible.map_or(default, |f| default.max(f.interval[0]).min(f.interval[1]))
+        });
         Self {
-            seconds: told.map_or(default, |f| f.ramp),
+            seconds,
             interval: fit.map_or([f64::NAN; 2], |f| f.interval),
-            from_data: told.is_some_and(|f| f.interval[1] - f.interval[0] <= WIDEST_S),
+            from_data: told.is_some(),
             passes,
             against: 0,
             profile,

@@ -40,8 +40,8 @@ pub(super) fn spread(time: &mut [f64], moved: impl Fn(usize) -> bool) -> usize {
         } else {
             usual
         };
-        for k in from..w[1] {
-            time[k] = stamps[s] + each * (k - from) as f64;
+        for (k, t) in time[from..w[1]].iter_mut().enumerate() {
+            *t = stamps[s] + each * k as f64;
         }
     }
     repeated

@@ -233,13 +233,11 @@ fn nobodys(crop: Crop) -> FieldSeason {
     }
 }
 
-/// The outlines in a file, in longitude and latitude, each with the names that stand with it; an error where it holds
-/// none.
-pub fn outlines_in(
-    base: &Path,
-    file: &str,
-    job: &Job,
-) -> Result<Vec<(MultiPolygon<f64>, Vec<String>)>, ReadError> {
+/// An outline in longitude and latitude, and the names that stand with it.
+pub type NamedOutline = (MultiPolygon<f64>, Vec<String>);
+
+/// The outlines in a file; an error where it holds none.
+pub fn outlines_in(base: &Path, file: &str, job: &Job) -> Result<Vec<NamedOutline>, ReadError> {
     let input = InputFile::new(base, file);
     let all = boundary::all(&input, job, &nobodys(Crop::any()))?;
     Ok(all

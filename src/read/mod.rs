@@ -29,7 +29,9 @@ mod time;
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
 pub use fingerprint::fingerprint;
-pub use inspect::{Inspected, RawColumn, files_below, inspect, outlines_in, tickets_in};
+pub use inspect::{
+    Inspected, NamedOutline, RawColumn, files_below, inspect, outlines_in, tickets_in,
+};
 pub use recognise::{ColumnRemark, FoundColumn, Question, Recognised, Severity, by_headers};
 
 use geo::MultiPolygon;

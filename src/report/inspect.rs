@@ -168,9 +168,9 @@ fn dots(map: &[Vec<bool>]) -> Vec<String> {
                 .filter_map(|c| {
                     let mut code = 0x2800;
                     for (r, row) in rows.iter().enumerate() {
-                        for d in 0..2 {
+                        for (d, dot) in DOT[r].iter().enumerate() {
                             if row.get(2 * c + d).copied().unwrap_or(false) {
-                                code |= DOT[r][d];
+                                code |= dot;
                             }
                         }
                     }

@@ -52,13 +52,27 @@ pub(super) fn stated(
             .collect();
         others.sort_by(|a, b| b.score.total_cmp(&a.score));
         let yields = best.yields.map_or_else(String::new, phrase);
-        if best.role.fit == Fit::Mapped
+        let by_job = best.role.fit == Fit::Mapped
             && settings
                 .units
                 .iter()
-                .any(|(n, _)| n == best.role.column.name())
-        {
-            out.remark(Severity::Warn, "unit-doubtful", format!("in {} the field would yield {yields}, which no field does; the job says so, and it is read so", best.unit), Some(best.role.index));
+                .any(|(n, _)| n == best.role.column.name());
+        // A standard's unit is not in doubt, whatever was harvested (forage yields 50 t/ha).
+        let by_whom = match best.role.fit {
+            Fit::Stated => Some("the file's format"),
+            _ if by_job => Some("the job"),
+            _ => None,
+        };
+        if let Some(by_whom) = by_whom {
+            out.remark(
+                Severity::Warn,
+                "unit-doubtful",
+                format!(
+                    "in {} the field would yield {yields}, which no field does; {by_whom} says so, and it is read so",
+                    best.unit
+                ),
+                Some(best.role.index),
+            );
         } else {
             let readings: Vec<String> = others
                 .iter()

@@ -110,7 +110,7 @@ pub(super) fn clock(
             .map(|w| (w[1] - w[0]).abs())
             .filter(|d| *d > 0.0),
     );
-    if (1e13..1e15).contains(&middle) && column.texts().all(|t| is_compact_stamp(t)) {
+    if (1e13..1e15).contains(&middle) && column.texts().all(is_compact_stamp) {
         return Some(FoundClock::new(
             ClockForm::Compact,
             1.0,
@@ -135,7 +135,7 @@ pub(super) fn clock(
             "a part of the day, as spreadsheets hold times",
         ));
     }
-    if least >= 0.0 && most < 240_000.0 && most >= 1000.0 && is_compact_time(&column.numbers) {
+    if least >= 0.0 && (1000.0..240_000.0).contains(&most) && is_compact_time(&column.numbers) {
         return Some(FoundClock::new(
             ClockForm::DayTime(DayForm::Compact),
             1.0,

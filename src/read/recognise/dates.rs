@@ -5,6 +5,9 @@ use super::sample::SampleColumn;
 use super::written::written;
 use crate::job::DateOrder;
 
+/// Year, month and day.
+type Day = (i16, i8, i8);
+
 /// Two readings of one thing, and the line of `[log]` for either.
 pub(super) type Doubt = (String, [String; 2]);
 
@@ -14,7 +17,7 @@ pub(super) fn date_form(
     texts: &[&str],
     order: Option<DateOrder>,
 ) -> Option<(DateForm, String, Option<Doubt>)> {
-    let dates = |o: DateOrder| -> Option<Vec<(i16, i8, i8)>> {
+    let dates = |o: DateOrder| -> Option<Vec<Day>> {
         let read: Vec<_> = texts.iter().filter_map(|t| written(t, o)?.date).collect();
         // A damaged cell costs its row, not the order of all.
         (read.len() * 20 >= texts.len() * 19 && !read.is_empty()).then_some(read)
@@ -31,7 +34,7 @@ pub(super) fn date_form(
             None,
         ));
     }
-    let possible: Vec<(DateOrder, Vec<(i16, i8, i8)>)> = DateOrder::ALL
+    let possible: Vec<(DateOrder, Vec<Day>)> = DateOrder::ALL
         .into_iter()
         .filter_map(|o| dates(o).map(|d| (o, d)))
         .collect();
@@ -42,10 +45,9 @@ pub(super) fn date_form(
             if days_a == days_b {
                 return Some((DateForm::Written(*a), name(*a).to_owned(), None));
             }
-            let span = |d: &[(i16, i8, i8)]| {
-                let day = |(y, m, d): &(i16, i8, i8)| {
-                    f64::from(*y) * 372.0 + f64::from(*m) * 31.0 + f64::from(*d)
-                };
+            let span = |d: &[Day]| {
+                let day =
+                    |(y, m, d): &Day| f64::from(*y) * 372.0 + f64::from(*m) * 31.0 + f64::from(*d);
                 let (lo, hi) = d
                     .iter()
                     .map(day)

@@ -297,7 +297,11 @@ fn percent(sample: &Sample, out: &mut Recognised) {
         out.columns[at]
             .how
             .push_str("; ppm found: only so it is a grain's moisture");
-    } else if out.columns[at].how.starts_with("by its name") || out.columns[at].mapped {
+    } else if ["by its name", "stated"]
+        .iter()
+        .any(|how| out.columns[at].how.starts_with(how))
+        || out.columns[at].mapped
+    {
         out.remark(
             Severity::Warn,
             "unit-doubtful",

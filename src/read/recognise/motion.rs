@@ -124,8 +124,8 @@ impl Motion {
             })
             .collect();
         let mut grid: HashMap<(i64, i64), Vec<u32>> = HashMap::new();
-        for k in 0..n {
-            if direction[k].is_some() {
+        for (k, way) in direction.iter().enumerate() {
+            if way.is_some() {
                 grid.entry((cell(self.x[k]), cell(self.y[k])))
                     .or_default()
                     .push(k as u32);
