@@ -51,7 +51,7 @@ pub struct LoadEvidence {
     pub seconds: f64,
     /// First and last instant of its rows, Unix s; `None` where the log has no absolute clock.
     pub span: Option<[f64; 2]>,
-    /// Its grain by the flow in which it passed the sensor: (mean flow, kg/s; mass, kg) in steps of [`FLOW_STEP`].
+    /// Its grain by the flow in which it passed the sensor: (mean flow, kg/s; mass, kg) in steps of flow.
     pub flows: Vec<[f64; 2]>,
     /// Rows.
     pub rows: u64,
