@@ -187,3 +187,49 @@ proptest! {
         }
     }
 }
+
+/// Thirty styles by somebody who had not read the recognition: twenty that a careful person reads without asking, ten that
+/// nobody could (`testdata/header-styles`). No grain is silently wrong; what is asked for too much is counted.
+#[test]
+fn styles_by_others_are_read_or_asked_about_and_never_silently_wrong() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/header-styles");
+    let text = std::fs::read_to_string(folder.join("expected.json")).expect("expected.json");
+    let expected: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let (mut read, mut asked, mut wrong) = (Vec::new(), Vec::new(), Vec::new());
+    for style in expected["files"].as_array().expect("files") {
+        let file = style["file"].as_str().expect("a file");
+        let out = std::process::Command::new(env!("CARGO_BIN_EXE_fanmill"))
+            .args([
+                "inspect",
+                "--format",
+                "json",
+                "--crop",
+                style["crop"].as_str().expect("a crop"),
+            ])
+            .arg(folder.join(file))
+            .output()
+            .expect("it runs");
+        let seen: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
+        let seen = &seen[0];
+        let questions = seen["questions"].as_array().map_or(0, Vec::len);
+        if !seen["error"].is_null() || questions > 0 {
+            asked.push(file);
+            continue;
+        }
+        let grain = 1000.0 * seen["grain_t"].as_f64().expect("grain");
+        let truth = style["total_kg"].as_f64().expect("a total");
+        let said = !seen["oddities"].as_array().expect("oddities").is_empty();
+        if (grain / truth - 1.0).abs() > 0.01 || (style["kind"] == "ambiguous" && !said) {
+            wrong.push(format!("{file}: {grain} kg for {truth}"));
+        }
+        if style["kind"] == "plain" {
+            read.push(file);
+        }
+    }
+    println!("read without asking: {read:?}\nasked about: {asked:?}");
+    assert!(wrong.is_empty(), "{wrong:?}");
+    assert!(
+        read.len() >= 8,
+        "of twenty plain styles only {read:?} are read without asking"
+    );
+}
