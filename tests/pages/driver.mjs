@@ -205,7 +205,7 @@ if (many) {
   };
   const few = await measure(join(results, "index.html")), lots = await measure(many);
   for (const what of ["load", "sort", "search"]) {
-// Few fields take little more than the two frames that are waited for: growth in proportion to rows is the bar.
+    // Few fields take little more than the two frames that are waited for: growth in proportion to rows is the bar.
     const growth = lots[what] / few[what];
     check(`${lots.rows} fields ${what} no slower a field than ${few.rows}`, lots.rows === 400 && growth <= lots.rows / few.rows, `${lots[what].toFixed(0)} ms against ${few[what].toFixed(0)}`);
   }
