@@ -154,23 +154,44 @@ pub(super) struct Fit {
     pub interval: [f64; 2],
 }
 
+/// What is known of a response before its profile is seen.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Known {
+    /// Total mixing, s, and its relative standard deviation.
+    pub mixing: f64,
+    /// See [`Known::mixing`].
+    pub mixing_sd: f64,
+    /// Where its centre lies behind the pass's start once the delay is undone, s, and its standard deviation.
+    pub centre: f64,
+    /// See [`Known::centre`].
+    pub centre_sd: f64,
+}
+
 /// Fits responses to profiles that were averaged alike.
 pub(super) struct Fitter {
     kinds: Vec<Kind>,
+    known: Known,
     step: f64,
     /// First second that is fitted: before it the ground's own averaging is steep.
     first: usize,
 }
 
 impl Fitter {
-    /// `step`: usual time from row to row, s.
-    pub(super) fn new(step: f64) -> Self {
+    /// `step`: usual time from row to row, s. `known`: what else tells of the response; without, it is what is usual.
+    pub(super) fn new(step: f64, known: Option<Known>) -> Self {
+        let usual = Known {
+            mixing: MIXING.0,
+            mixing_sd: MIXING.1,
+            centre: 0.5 * step,
+            centre_sd: CENTRE_SD_S,
+        };
         let kinds = STAGES.iter().flat_map(|&stages| {
             let of = move |tau| Kind::new(tau, stages, step);
             TAUS_S.into_iter().map(of)
         });
         Self {
             kinds: kinds.collect(),
+            known: known.unwrap_or(usual),
             step,
             first: (1.0 + 1.5 * step) as usize,
         }
@@ -180,8 +201,14 @@ impl Fitter {
     pub(super) fn entry(&self, seen: &Seen) -> Option<Fit> {
         let prior = |begins: f64, kind: &Kind| {
             let mixing = kind.tau * f64::from(kind.stages);
-            ((mixing / MIXING.0).ln() / MIXING.1).powi(2)
-                + ((begins + mixing - 0.5 * self.step) / CENTRE_SD_S).powi(2)
+            let Known {
+                mixing: usual,
+                mixing_sd,
+                centre,
+                centre_sd,
+            } = self.known;
+            ((mixing / usual).ln() / mixing_sd).powi(2)
+                + ((begins + mixing - centre) / centre_sd).powi(2)
         };
         self.fit(
             seen,
