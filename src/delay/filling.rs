@@ -294,11 +294,10 @@ mod tests {
             .map(|c| intake((c as f64 + 0.5 - REACH as f64) * CELL_S))
             .collect();
         let flow = mixed(&taken, &kind);
-        let late = (dead / CELL_S) as usize;
+        let late = (dead / CELL_S) as i32;
+        let at = |c: usize| (c as i32 - late).clamp(0, CELLS as i32 - 1) as usize;
         Window {
-            flow: (0..CELLS)
-                .map(|c| flow[c.saturating_sub(late)] as f32)
-                .collect(),
+            flow: (0..CELLS).map(|c| flow[at(c)] as f32).collect(),
             intake: taken.iter().map(|v| *v as f32).collect(),
         }
     }

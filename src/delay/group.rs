@@ -13,7 +13,7 @@ use crate::summary::{DelayBasis, Estimate};
 const LEAST_FIELD_SD_S: f64 = 0.15;
 /// Beyond this half-width of its 95 % interval a delay is not promised, s (our choice: on simulated seasons 92–96 % of the
 /// fields let pass are then within half a second and all within one; a bar of 0.7 s refuses a tenth more fields).
-const PROMISE_S: f64 = 0.8;
+const PROMISE_S: f64 = 0.7;
 /// A valley that is real but wider than that still says more than nothing, up to this standard error, s (our choice).
 const HINT_ERROR_S: f64 = 1.0;
 /// Two estimates agree within this many standard errors of their difference.
@@ -212,6 +212,7 @@ fn agree(a: f64, error_a: f64, b: f64, error_b: f64) -> bool {
 /// Whether a valley too wide to identify a delay is worth joining with what the ends of passes tell.
 fn is_backed(valley: &Minimum, ends: Option<&Filling>) -> bool {
     valley.standard_error < HINT_ERROR_S
+        && valley.stands_alone()
         && ends.is_some_and(|f| agree(valley.delay, valley.standard_error, f.delay, f.error))
 }
 

@@ -57,10 +57,16 @@ impl Minimum {
 
     /// Whether the curve has a valley that is no chance.
     ///
-    /// Our choice: 2.5 standard errors below every candidate 4 s away, 1.5 where a second estimate has left but few
-    /// candidates.
+    /// Our choice: as one that stands alone, or 1.5 standard errors where a second estimate has left but few candidates.
     pub fn stands_out(&self) -> bool {
-        self.separation > if self.supported { 1.5 } else { 2.5 } && self.unshared < 0.97
+        self.stands_alone() || (self.supported && self.separation > 1.5 && self.unshared < 0.97)
+    }
+
+    /// Whether the curve has a valley that is no chance, whatever else says so.
+    ///
+    /// Our choice: 2.5 standard errors below every candidate 4 s away.
+    pub fn stands_alone(&self) -> bool {
+        self.separation > 2.5 && self.unshared < 0.97
     }
 
     /// Whether the data identify the delay: a valley that is no chance, and narrow.

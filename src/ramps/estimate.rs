@@ -21,6 +21,9 @@ const LEVEL_S: std::ops::Range<usize> = 15..36;
 /// How far ground changes from a pass's end inwards, relative, sd over 30 s of travel: seen on the passes themselves, and
 /// against passes beside (our choice).
 const GROUND_SD: (f64, f64) = (0.1, 0.02);
+/// How far a strip at a pass's end differs, relative, sd: seen on the passes themselves, and against passes beside, which
+/// say nothing of its outermost part (our choice: headlands yield 5–25 % less, common practice).
+const STRIP_SD: (f64, f64) = (0.15, 0.1);
 /// Ramps where the data say nothing, s: the middle of fixed trims in use, 4–12 s and 0–8 s (common practice).
 const DEFAULT_S: (f64, f64) = (8.0, 4.0);
 
@@ -85,12 +88,13 @@ pub fn estimate(fields: &[FieldRamps]) -> Ramps {
     let step = fields.iter().map(|f| f.evidence.step).fold(0.0, f64::max);
     let fitter = Fitter::new(if step > 0.0 { step } else { 1.0 }, known(fields));
     let use_against = against.len() >= FEWEST_BESIDE;
-    let (entries, ground_sd) = if use_against {
-        (&against, GROUND_SD.1)
+    let (entries, entry_sd) = if use_against {
+        (&against, (GROUND_SD.1, STRIP_SD.1))
     } else {
-        (&own, GROUND_SD.0)
+        (&own, (GROUND_SD.0, STRIP_SD.0))
     };
-    let (filling, emptying) = (Seen::of(entries, ground_sd), Seen::of(&exits, GROUND_SD.0));
+    let filling = Seen::of(entries, entry_sd);
+    let emptying = Seen::of(&exits, (GROUND_SD.0, STRIP_SD.0));
     let fitted =
         |passes: usize, fit: &dyn Fn() -> Option<Fit>| (passes >= FEWEST).then(fit).flatten();
     let entry = fitted(entries.len(), &|| fitter.entry(&filling));
@@ -190,7 +194,7 @@ fn mean(values: &[f32]) -> f32 {
 }
 
 impl Seen {
-    fn of(profiles: &[Profile], ground_sd: f64) -> Self {
+    fn of(profiles: &[Profile], (ground_sd, strip_sd): (f64, f64)) -> Self {
         let band = band(profiles);
         Self {
             value: band.iter().map(|v| f64::from(v[1])).collect(),
@@ -200,6 +204,7 @@ impl Seen {
                 .collect(),
             band,
             ground_sd,
+            strip_sd,
         }
     }
 }
