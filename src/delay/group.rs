@@ -11,8 +11,8 @@ use crate::summary::{DelayBasis, Estimate};
 
 /// Fields of one machine differ by at least this much, s (sd; our choice: belts, chains and throughput vary).
 const LEAST_FIELD_SD_S: f64 = 0.15;
-/// Beyond this half-width of its 95 % interval a delay is not promised, s (our choice: on simulated seasons 92–96 % of the
-/// fields let pass are then within half a second and all within one; a bar of 0.7 s refuses a tenth more fields).
+/// Beyond this half-width of its 95 % interval a delay is not promised, s (our choice: half a second is what maps need,
+/// and of errors whose 95 % interval is as wide as this, five in six are within it).
 const PROMISE_S: f64 = 0.7;
 /// A valley that is real but wider than that still says more than nothing, up to this standard error, s (our choice).
 const HINT_ERROR_S: f64 = 1.0;

@@ -57,9 +57,9 @@ impl Minimum {
 
     /// Whether the curve has a valley that is no chance.
     ///
-    /// Our choice: as one that stands alone, or 1.5 standard errors where a second estimate has left but few candidates.
+    /// Our choice: as one that stands alone, or 2 standard errors where a second estimate has left but few candidates.
     pub fn stands_out(&self) -> bool {
-        self.stands_alone() || (self.supported && self.separation > 1.5 && self.unshared < 0.97)
+        self.stands_alone() || (self.supported && self.separation > 2.0 && self.unshared < 0.97)
     }
 
     /// Whether the curve has a valley that is no chance, whatever else says so.
