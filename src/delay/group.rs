@@ -108,10 +108,7 @@ impl Group {
                 };
                 (joint.delay, error, joint.degrees, basis)
             }
-            (None, None) => match valley.filter(|v| is_backed(v, ends)) {
-                Some(v) => (v.delay, v.standard_error, v.degrees, DelayBasis::Field),
-                None => return self.refuse(valley, ends),
-            },
+            (None, None) => return self.refuse(valley, ends),
         };
         let (value, error, degrees) = with_ends(value, error, degrees, ends);
         let half = student_975(degrees.max(2.0)) * error;
@@ -209,13 +206,6 @@ fn agree(a: f64, error_a: f64, b: f64, error_b: f64) -> bool {
     (a - b).abs() <= AGREE_SIGMAS * error_a.hypot(error_b)
 }
 
-/// Whether a valley too wide to identify a delay is worth joining with what the ends of passes tell.
-fn is_backed(valley: &Minimum, ends: Option<&Filling>) -> bool {
-    valley.standard_error < HINT_ERROR_S
-        && valley.stands_alone()
-        && ends.is_some_and(|f| agree(valley.delay, valley.standard_error, f.delay, f.error))
-}
-
 /// A delay that passes tell and its standard error, joined with what their ends tell, where the two agree.
 fn with_ends(value: f64, error: f64, degrees: f64, ends: Option<&Filling>) -> (f64, f64, f64) {
     match ends {
@@ -245,7 +235,6 @@ mod tests {
             degrees: 15.0,
             unshared: 0.3,
             separation: 9.0,
-            supported: false,
         };
         assert_eq!(field_variance(&[m(12.0, 0.2)]), LEAST_FIELD_SD_S.powi(2));
         assert_eq!(

@@ -27,8 +27,6 @@ pub struct Minimum {
     pub degrees: f64,
     /// Share of the variance that opposed passes do not share, at the minimum (1 − correlation).
     pub unshared: f64,
-    /// Whether a second estimate agrees.
-    pub supported: bool,
     /// How many standard errors the minimum lies below the lowest candidate at least four seconds away.
     pub separation: f64,
 }
@@ -44,28 +42,11 @@ impl Minimum {
         student_975(self.degrees.max(2.0)) * self.standard_error
     }
 
-    /// The minimum, supported where a second estimate (s) agrees with it within `agree` seconds.
-    ///
-    /// The two are not averaged: both come out late where the mixing is taken too long, so that their mean would be
-    /// no better and its interval too narrow.
-    pub fn supported_by(self, other: Option<f64>, agree: f64) -> Self {
-        Self {
-            supported: other.is_some_and(|o| (o - self.delay).abs() <= agree),
-            ..self
-        }
-    }
-
     /// Whether the curve has a valley that is no chance.
     ///
-    /// Our choice: as one that stands alone, or 2 standard errors where a second estimate has left but few candidates.
+    /// Our choice: 2.5 standard errors below every candidate 4 s away. That a second estimate lies near does not lower it:
+    /// the delay would then be told by that alone.
     pub fn stands_out(&self) -> bool {
-        self.stands_alone() || (self.supported && self.separation > 2.0 && self.unshared < 0.97)
-    }
-
-    /// Whether the curve has a valley that is no chance, whatever else says so.
-    ///
-    /// Our choice: 2.5 standard errors below every candidate 4 s away.
-    pub fn stands_alone(&self) -> bool {
         self.separation > 2.5 && self.unshared < 0.97
     }
 
@@ -241,7 +222,6 @@ pub fn minimum(fields: &[&Curves], mixing: Mixing) -> Option<Minimum> {
         mixing_error: weighed.1,
         degrees: n - 1.0,
         unshared: curve[lowest.candidate].exp(),
-        supported: false,
         separation,
     })
 }

@@ -124,19 +124,18 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
     out.into_iter().flatten().collect()
 }
 
-/// A minimum that stands out, beside what the entries say.
+/// A minimum that stands out, and not far from what the ends of passes say (delay and standard error, s).
 ///
 /// A machine that is seen to fill has the delay that its filling shows, or about; a valley elsewhere is chance.
 pub(super) fn valley(
     minimum: Option<Minimum>,
-    entries: Option<(f64, f64)>,
+    ends: Option<(f64, f64)>,
     step: f64,
 ) -> Option<Minimum> {
-    let minimum = minimum?;
-    let apart = entries.map_or(0.0, |e| (e.0 - minimum.delay).abs());
-    let entries = entries.map(|e| e.0);
-    Some(minimum.supported_by(entries, agree(step)))
-        .filter(|m| m.stands_out() && apart <= 2.0 * agree(step))
+    minimum.filter(|m| {
+        let apart = ends.map_or(0.0, |e| (e.0 - m.delay).abs());
+        m.stands_out() && apart <= 2.0 * agree(step)
+    })
 }
 
 fn own_minimum(curve: &Curves, mixing: Mixing) -> Option<Minimum> {
