@@ -67,7 +67,9 @@ pub fn folder_name(name: &str) -> String {
 /// Characters that some file system does not take in a name, or that are invisible.
 /// Source: Microsoft, "Naming Files, Paths, and Namespaces" (reserved characters); POSIX (slash and NUL).
 fn forbidden(c: char) -> bool {
-    c.is_control() || turns_direction(c) || matches!(c, '/' | '\\' | ':' | '*' | '?' | '"' | '<' | '>' | '|')
+    c.is_control()
+        || turns_direction(c)
+        || matches!(c, '/' | '\\' | ':' | '*' | '?' | '"' | '<' | '>' | '|')
 }
 
 /// Invisible characters that turn the direction of what follows, or the byte order mark: with them a name in a list of files

@@ -36,7 +36,10 @@ pub(super) fn of(remark: &Remark, s: &Summary, evidence: Option<&Evidence>) -> O
         None
     };
     let follow_kg = follow.as_ref().map_or(0.0, |f| f.kg);
-    let names: Vec<&str> = parts.iter().filter_map(|p| p.load.load.as_deref()).collect();
+    let names: Vec<&str> = parts
+        .iter()
+        .filter_map(|p| p.load.load.as_deref())
+        .collect();
     let ticket = first.load.ticket.as_deref().unwrap_or_default();
     let t = |kg: f64| rounded(kg / 1000.0, 1);
     let total = s.grain.corrected_kg;
