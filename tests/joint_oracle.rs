@@ -79,6 +79,7 @@ fn contrasts(links: &Links) -> (Vec<f64>, Vec<f64>) {
     let loads: Vec<LoadNode> = (0..n)
         .map(|_| LoadNode {
             machine: 0,
+            class: 0,
             day: 0,
             before: None,
             logged: 1.0,
@@ -174,6 +175,7 @@ fn days_are_predicted_as_a_mixed_model_predicts_them() {
     // One load more on every day, and one on a day of its own: never weighed, so they show what is expected.
     let node = |day: usize| LoadNode {
         machine: 0,
+        class: 0,
         day,
         before: None,
         logged: 1_000.0,
@@ -185,6 +187,7 @@ fn days_are_predicted_as_a_mixed_model_predicts_them() {
             parts: vec![l],
             net: 1_000.0 * y.exp(),
             sd: 0.001,
+            scale: 0,
         })
         .collect();
     // A first load's drift has a sd of 2e-4, a ticket one of 1e-3: both are part of the residual.
@@ -251,6 +254,7 @@ fn links_that_are_levels_adjust_like_a_level_net() {
     };
     let node = LoadNode {
         machine: 0,
+        class: 0,
         day: 0,
         before: None,
         logged: 1.0,
@@ -261,6 +265,7 @@ fn links_that_are_levels_adjust_like_a_level_net() {
         parts: vec![l],
         net: height.exp(),
         sd: 1e-5,
+        scale: 0,
     };
     let known = Known {
         machine_sd: 1e3,

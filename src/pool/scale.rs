@@ -1,6 +1,6 @@
 use std::collections::BTreeMap;
 
-use super::adjust::{OfCrop, Place, SCALE_SD, adjust_crop};
+use super::adjust::{OfCrop, Place, UNTOLD_SD, adjust_crop};
 use super::dry_flow;
 use super::remarks::{doubtful, of_fields};
 use crate::calibrate::joint::Settlement;
@@ -211,9 +211,17 @@ fn decide(
             ticket: ticket_of.get(&e.place).copied().filter(|&w| used[w]),
         })
         .collect();
-    let nets: Vec<(f64, f64)> = (weighed.iter())
-        .map(|w| (w.ticket.net_kg, SCALE_SD))
+    let mut nets: Vec<(f64, f64)> = (weighed.iter())
+        .map(|w| (w.ticket.net_kg, UNTOLD_SD))
         .collect();
+    for crop in crops {
+        let Some(settled) = &crop.settled else {
+            continue;
+        };
+        for (&w, sd) in crop.tickets.iter().zip(&settled.adjusted.ticket_sd) {
+            nets[w].1 = *sd;
+        }
+    }
     let closed = close(&weighings, &nets);
     let mut out: Vec<ScaleDecision> = (fields.iter())
         .map(|_| ScaleDecision {
@@ -328,6 +336,7 @@ fn expect(
                 may_be_tied && own.any(|k| crop.settled.as_ref().is_some_and(|s| helps(s, k)))
             })
             .collect();
+        let level = if has_level { 1.0 } else { level_as_logged(crop, &tied) };
         for (k, &place) in crop.places.iter().enumerate() {
             let Some(s) = &crop.settled else { continue };
             let (u, sd) = (s.adjusted.factor[k], s.adjusted.sd[k]);
@@ -341,12 +350,21 @@ fn expect(
             };
             // One machine of unknown level: what it logged stands.
             let stands = basis == FactorBasis::None;
-            let (bend, bend_sd) = s.adjusted.bend[machine];
+            let (bend, bend_sd) = s.adjusted.bend[crop.nodes[k].class];
+            let simple = crop.one_factor(machine);
+            let basis = match simple {
+                Some(_) => FactorBasis::Machine,
+                None => basis,
+            };
             out.push(Expected {
                 place,
-                factor: if stands { 1.0 } else { u.exp() },
+                factor: match simple {
+                    _ if stands => 1.0,
+                    Some(one) => one.ln_factor.exp(),
+                    None => level * u.exp(),
+                },
                 sd,
-                bend: if !stands && bend.abs() > SEEN * bend_sd {
+                bend: if !stands && simple.is_none() && bend.abs() > SEEN * bend_sd {
                     bend
                 } else {
                     0.0
@@ -361,6 +379,17 @@ fn expect(
         fields.iter().map(|f| f.1.loads.len()).sum::<usize>()
     );
     out
+}
+
+/// What brings the grain of machines that are tied to each other, but to no scale, back to the sum that they logged: their
+/// differences are told, their level is not.
+fn level_as_logged(crop: &OfCrop, tied: &[bool]) -> f64 {
+    let Some(s) = &crop.settled else { return 1.0 };
+    let own = (crop.nodes.iter().zip(&s.adjusted.factor)).filter(|(n, _)| tied[n.machine]);
+    let (logged, sum) = own.fold((0.0, 0.0), |(a, b), (n, u)| {
+        (a + n.logged, b + n.logged * u.exp())
+    });
+    if sum > 0.0 { logged / sum } else { 1.0 }
 }
 
 fn closed_of(expected: &[Expected], closed: &[LoadFactor]) -> BTreeMap<Place, LoadFactor> {

@@ -296,15 +296,15 @@ impl System {
 
     /// Range and variances by the restricted likelihood.
     fn search(&self, at: [f64; 3], steps: &[f64]) -> Option<([f64; 3], Solved<'_>)> {
-        let judge = |at: [f64; 3]| {
-            let solved = self.solve(at)?;
+        let judge = |at: &[f64]| {
+            let solved = self.solve([at[0], at[1], at[2]])?;
             let prior: f64 = (at.iter().zip(START))
                 .map(|(x, (middle, sd))| ((x - middle) / sd).powi(2))
                 .sum();
             Some((solved.deviance + prior, solved))
         };
-        let (at, _, solved) = lowest(at, steps, judge)?;
-        Some((at, solved))
+        let (at, _, solved) = lowest(at.to_vec(), &[0, 1, 2], steps, judge)?;
+        Some(([at[0], at[1], at[2]], solved))
     }
 }
 

@@ -22,6 +22,8 @@ const DOUBT_P_OF_ANY: f64 = 0.01;
 /// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the test never
 /// trusts the normal more than with so many degrees of freedom (our choice).
 const MOST_DEGREES: f64 = 10.0;
+/// A ticket so many sds off is tried without itself (our choice).
+const SUSPECT: f64 = 2.5;
 /// Fewest tickets of which one can be doubted.
 const DOUBT_FEWEST: usize = 4;
 
@@ -32,6 +34,24 @@ pub struct Doubt {
     pub ticket: usize,
     /// Weighed over expected mass.
     pub ratio: f64,
+}
+
+/// One factor for a machine, against the joint adjustment: what each makes of every ticket left out in turn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OneFactor {
+    /// Log of weighed over logged mass.
+    pub ln_factor: f64,
+    /// Root mean square error with one factor.
+    pub error: f64,
+    /// Root mean square error with the joint adjustment.
+    pub joint_error: f64,
+}
+
+impl OneFactor {
+    /// Whether it is taken: the simpler wherever it predicts the machine's tickets better.
+    pub fn wins(&self) -> bool {
+        self.error < self.joint_error
+    }
 }
 
 /// The adjustment with what is believed.
@@ -47,7 +67,10 @@ pub struct Settlement {
     pub doubts: Vec<Doubt>,
     /// Whether links are believed as far as they can be; otherwise tickets contradict them.
     pub links_hold: bool,
-    /// Root mean square relative error of each used ticket predicted from all else; `None` with fewer than two.
+    /// One factor beside the joint adjustment, by machine; `None` where too few tickets can judge.
+    pub one_factor: Vec<Option<OneFactor>>,
+    /// Root mean square relative error of each used ticket predicted from all else, by the method that is taken for its
+    /// machine; `None` with fewer than two.
     pub leave_one_out: Option<f64>,
 }
 
@@ -80,7 +103,7 @@ pub fn settle(
         };
         let p = DOUBT_P.min(DOUBT_P_OF_ANY / left as f64);
         // The sd is known as well as the wander is: χ² with so many degrees of freedom has that spread.
-        let degrees = (0.5 / others.wander_sd[0].powi(2)).clamp(1.0, MOST_DEGREES);
+        let degrees = (0.5 / others.load_sd_sd.powi(2)).clamp(1.0, MOST_DEGREES);
         if !(off.abs() > DOUBT_BEYOND && off.abs() > sd * student_quantile(1.0 - 0.5 * p, degrees))
         {
             break;
@@ -100,27 +123,100 @@ pub fn settle(
         let little = Known::with_trust(LITTLE_TRUST);
         adjusted = adjust(loads, links, tickets, &teaches, &little)?;
     }
-    let errors: Vec<f64> = (adjusted.left_out.iter())
-        .filter(|e| e.0.is_finite())
-        .map(|e| ((-e.0).exp() - 1.0).powi(2))
+    let machines = loads.iter().map(|l| l.machine + 1).max().unwrap_or(0);
+    let judged: Vec<Vec<(f64, f64)>> = (0..machines)
+        .map(|m| errors_of(m, loads, tickets, &adjusted))
         .collect();
+    let one_factor: Vec<Option<OneFactor>> = (judged.iter().enumerate())
+        .map(|(m, errors)| {
+            (errors.len() >= FEWEST_JUDGES).then(|| OneFactor {
+                ln_factor: sums_of(m, loads, tickets, &adjusted, None).ln(),
+                error: rms(errors.iter().map(|e| e.0)),
+                joint_error: rms(errors.iter().map(|e| e.1)),
+            })
+        })
+        .collect();
+    // Tickets over several machines are the joint adjustment's to predict.
+    let mut errors: Vec<f64> = Vec::new();
+    for (t, e) in adjusted.left_out.iter().enumerate() {
+        if e.0.is_finite() && machine_of(&tickets[t], loads).is_none() {
+            errors.push((-e.0).exp() - 1.0);
+        }
+    }
+    for (own, one) in judged.iter().zip(&one_factor) {
+        let simple = one.is_some_and(|o| o.wins());
+        errors.extend(own.iter().map(|e| if simple { e.0 } else { e.1 }));
+    }
     Some(Settlement {
         sd_without_links: alone.sd,
         used,
         doubts,
         links_hold,
-        leave_one_out: (errors.len() > 1)
-            .then(|| (errors.iter().sum::<f64>() / errors.len() as f64).sqrt()),
+        leave_one_out: (errors.len() > 1).then(|| rms(errors.iter().copied())),
+        one_factor,
         adjusted,
     })
+}
+
+fn rms(errors: impl ExactSizeIterator<Item = f64>) -> f64 {
+    let n = errors.len() as f64;
+    (errors.map(|e| e * e).sum::<f64>() / n).sqrt()
+}
+
+/// The machine all of whose parts a ticket weighed.
+fn machine_of(ticket: &TicketNode, loads: &[LoadNode]) -> Option<usize> {
+    let first = loads[*ticket.parts.first()?].machine;
+    (ticket.parts.iter().all(|&l| loads[l].machine == first)).then_some(first)
+}
+
+/// Weighed over logged mass of a machine's tickets that teach, but for one.
+fn sums_of(
+    machine: usize,
+    loads: &[LoadNode],
+    tickets: &[TicketNode],
+    adjusted: &Adjusted,
+    without: Option<usize>,
+) -> f64 {
+    let (mut weighed, mut logged) = (0.0, 0.0);
+    for (t, ticket) in tickets.iter().enumerate() {
+        let teaches = adjusted.left_out[t].0.is_finite() && Some(t) != without;
+        if teaches && machine_of(ticket, loads) == Some(machine) {
+            weighed += ticket.net;
+            logged += ticket.parts.iter().map(|&l| loads[l].logged).sum::<f64>();
+        }
+    }
+    weighed / logged
+}
+
+/// Relative errors of a machine's tickets, each left out in turn: with one factor, and with the joint adjustment. A ticket
+/// that is its machine's only one tells nothing of one factor.
+fn errors_of(
+    machine: usize,
+    loads: &[LoadNode],
+    tickets: &[TicketNode],
+    adjusted: &Adjusted,
+) -> Vec<(f64, f64)> {
+    (tickets.iter().enumerate())
+        .filter(|(t, ticket)| {
+            adjusted.left_out[*t].0.is_finite() && machine_of(ticket, loads) == Some(machine)
+        })
+        .map(|(t, ticket)| {
+            let others = sums_of(machine, loads, tickets, adjusted, Some(t));
+            let logged: f64 = ticket.parts.iter().map(|&l| loads[l].logged).sum();
+            (
+                logged * others / ticket.net - 1.0,
+                (-adjusted.left_out[t].0).exp() - 1.0,
+            )
+        })
+        .collect()
 }
 
 /// The ticket that the others contradict most, if it may be doubted at all.
 fn suspect(adjusted: &Adjusted, teaches: &[bool]) -> Option<(usize, f64)> {
     (adjusted.left_out.iter().enumerate())
         .filter(|(t, e)| teaches[*t] && e.0.abs() > DOUBT_BEYOND)
-        .map(|(t, e)| (t, (e.0 / e.1).abs()))
-        .filter(|(_, t)| *t > 2.5)
+        .map(|(t, e)| (t, (e.0 / adjusted.usual_sd(t, e.1)).abs()))
+        .filter(|(_, t)| *t > SUSPECT)
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
@@ -149,6 +245,7 @@ mod tests {
         (0..n)
             .map(|l| LoadNode {
                 machine: 0,
+                class: 0,
                 day: 0,
                 before: l.checked_sub(1),
                 logged: 8_000.0,
@@ -163,6 +260,7 @@ mod tests {
                 parts: vec![l],
                 net: f * 8_000.0,
                 sd: 0.001,
+                scale: 0,
             })
             .collect()
     }
