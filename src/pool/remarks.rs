@@ -29,7 +29,8 @@ pub(super) fn of_fields(
         let share = |k: usize| corrected(k) / total;
         let decision = &mut out[f];
         decision.grain_sd = if total > 0.0 {
-            grain_variance(crop, settled, weighed, closed, &nodes, &share).map_or(f64::NAN, f64::sqrt)
+            grain_variance(crop, settled, weighed, closed, &nodes, &share)
+                .map_or(f64::NAN, f64::sqrt)
         } else {
             0.0
         };
@@ -109,7 +110,12 @@ fn method(
         })
         .collect();
     let by_tickets = basis(FactorBasis::Ticket);
-    told.join("; ") + if by_tickets { "; closed on tickets" } else { "" }
+    told.join("; ")
+        + if by_tickets {
+            "; closed on tickets"
+        } else {
+            ""
+        }
 }
 
 /// Variance of the log of a field's corrected grain. Closing a ticket moves its loads from what is expected of them by
@@ -161,7 +167,14 @@ fn grain_variance(
     }
     let variance = (adjusted.variance(&all)? + own - adjusted.variance(&taught)?).max(own);
     // What a certified scale may be off by, it is off by for all its tickets: that does not average out.
-    Some(variance + if crop.has_level() { SCALE_SD * SCALE_SD } else { 0.0 })
+    Some(
+        variance
+            + if crop.has_level() {
+                SCALE_SD * SCALE_SD
+            } else {
+                0.0
+            },
+    )
 }
 
 /// A ticket that the others contradict. `ratio`: its weight over what they lead to expect.

@@ -336,7 +336,11 @@ fn expect(
                 may_be_tied && own.any(|k| crop.settled.as_ref().is_some_and(|s| helps(s, k)))
             })
             .collect();
-        let level = if has_level { 1.0 } else { level_as_logged(crop, &tied) };
+        let level = if has_level {
+            1.0
+        } else {
+            level_as_logged(crop, &tied)
+        };
         for (k, &place) in crop.places.iter().enumerate() {
             let Some(s) = &crop.settled else { continue };
             let (u, sd) = (s.adjusted.factor[k], s.adjusted.sd[k]);

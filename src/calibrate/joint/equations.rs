@@ -108,9 +108,7 @@ pub(super) fn unknowns(
         let all: Vec<usize> = (group.iter().map(|&l| out.load(l)))
             .chain(bends.iter().copied())
             .collect();
-        let pairs = bends
-            .iter()
-            .flat_map(|&a| all.iter().map(move |&b| (a, b)));
+        let pairs = bends.iter().flat_map(|&a| all.iter().map(move |&b| (a, b)));
         places.extend(pairs);
     }
     out.pattern = Pattern::new(out.load(n), places)?;
@@ -286,7 +284,8 @@ impl Problem<'_> {
             let own = self.loads.iter().find(|l| l.class == c);
             own.map(|l| l.machine)
         };
-        let is_only = (0..self.unknowns.classes).all(|c| c == class || machine(c) != machine(class));
+        let is_only =
+            (0..self.unknowns.classes).all(|c| c == class || machine(c) != machine(class));
         if is_only { LEAST_SD } else { CLASS_SD }.powi(2)
     }
 

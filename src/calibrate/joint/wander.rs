@@ -201,7 +201,10 @@ pub fn adjust(
             found.push(model(&problem, axes, &start)?);
             start.clone_from(&found[0].likeliest);
         }
-        let best = found.iter().map(|f| f.evidence).fold(f64::NEG_INFINITY, f64::max);
+        let best = found
+            .iter()
+            .map(|f| f.evidence)
+            .fold(f64::NEG_INFINITY, f64::max);
         // The first, which wanders in every way, stays: intervals are its.
         let mut first = true;
         found.retain(|f| {
@@ -212,7 +215,12 @@ pub fn adjust(
             f.probability = (f.evidence - best).exp() / total;
         }
         about = (0..loads.len())
-            .map(|l| found.iter().map(|f| f.probability * f.solved.means[unknowns.load(l)]).sum())
+            .map(|l| {
+                found
+                    .iter()
+                    .map(|f| f.probability * f.solved.means[unknowns.load(l)])
+                    .sum()
+            })
             .collect();
         out = Some((found, linear));
     }
@@ -251,7 +259,11 @@ fn model(problem: &Problem, axes: &[usize], start: &[f64]) -> Option<Found> {
     let sd = problem.curvature(&at, axes);
     // Means of the variances and not of their likeliest values: what is not known well is not taken to be small.
     let wide: Vec<f64> = at.iter().zip(&sd).map(|(a, s)| a + s * s).collect();
-    let odds = if axes.contains(&DRIFT) { ODDS_OF_DRIFT.ln() } else { 0.0 };
+    let odds = if axes.contains(&DRIFT) {
+        ODDS_OF_DRIFT.ln()
+    } else {
+        0.0
+    };
     let known: f64 = axes.iter().map(|&a| (sd[a] / prior(a).1).ln()).sum();
     Some(Found {
         evidence: known + odds - 0.5 * deviance,
@@ -289,7 +301,9 @@ fn summed_up(
     let sd = (0..factor.len()).map(|l| told(unknowns.load(l)).1.sqrt());
     let sd: Vec<f64> = sd.collect();
     let bend = (0..unknowns.classes).map(|c| told(unknowns.bend(c)));
-    let bend = bend.map(|(mean, variance)| (mean, variance.sqrt())).collect();
+    let bend = bend
+        .map(|(mean, variance)| (mean, variance.sqrt()))
+        .collect();
     let left_out = (linear.iter())
         .map(|t| {
             let Some(t) = t else {
@@ -298,7 +312,11 @@ fn summed_up(
             let (mean, variance) = mixed(found.iter().zip(&factors).map(|(f, factor)| {
                 let (fitted, hat) = fitted(&unknowns, factor, t, &f.solved.means);
                 let free = 1.0 - hat / t.variance(&f.at);
-                (f.probability, (t.value - fitted) / free, t.variance(&f.at) / free)
+                (
+                    f.probability,
+                    (t.value - fitted) / free,
+                    t.variance(&f.at) / free,
+                )
             }));
             (mean, variance.sqrt())
         })
@@ -306,9 +324,16 @@ fn summed_up(
     let over = |value: &dyn Fn(&Found) -> f64| -> f64 {
         found.iter().map(|f| f.probability * value(f)).sum()
     };
-    let rms = |axis: usize| over(&|f| (2.0 * f.likeliest[axis]).exp()).sqrt().max(LEAST_SD);
+    let rms = |axis: usize| {
+        over(&|f| (2.0 * f.likeliest[axis]).exp())
+            .sqrt()
+            .max(LEAST_SD)
+    };
     let scatter = |t: &TicketNode| {
-        over(&|f| f.at.get(START.len() + t.scale).map_or(0.0, |s| (2.0 * s).exp()))
+        over(&|f| {
+            f.at.get(START.len() + t.scale)
+                .map_or(0.0, |s| (2.0 * s).exp())
+        })
     };
     Some(Adjusted {
         wander: Wander {
@@ -320,7 +345,9 @@ fn summed_up(
         bend,
         left_out,
         scatter: tickets.iter().map(scatter).collect(),
-        ticket_sd: (tickets.iter()).map(|t| (t.sd * t.sd + scatter(t)).sqrt()).collect(),
+        ticket_sd: (tickets.iter())
+            .map(|t| (t.sd * t.sd + scatter(t)).sqrt())
+            .collect(),
         load_sd_sd: over(&|f| f.sd[0]),
         factor,
         models: (found.into_iter())
