@@ -197,7 +197,7 @@ fn moisture_classes(machine: &[usize], moisture: &[Option<f64>], mass: &[f64]) -
 }
 
 /// Mean log flow of a load, weighted by mass; NaN where none was logged.
-fn mean_ln_flow(load: &LoadEvidence) -> f64 {
+pub(super) fn mean_ln_flow(load: &LoadEvidence) -> f64 {
     let (sum, mass) = (load.flows.iter()).fold((0.0, 0.0), |(s, m), [flow, mass]| {
         (s + mass * flow.ln(), m + mass)
     });

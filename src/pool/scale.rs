@@ -1,8 +1,9 @@
 use std::collections::BTreeMap;
 
-use super::adjust::{OfCrop, Place, UNTOLD_SD, adjust_crop};
-use super::dry_flow;
+use super::adjust::{OfCrop, Place, UNTOLD_SD, adjust_crop, mean_ln_flow};
+use super::flows::{KnownFlows, weighed_flows};
 use super::remarks::{doubtful, of_fields};
+use super::{dry_flow, flows};
 use crate::calibrate::joint::Settlement;
 use crate::calibrate::{LoadFactor, Weighing, close};
 use crate::gather::ScaleEvidence;
@@ -25,6 +26,8 @@ pub struct LoadDecision {
     /// Power of flow by which a reading inside the load departs from the load's factor; 0 where the sensor is not seen
     /// to bend.
     pub bend: f64,
+    /// How well readings at other flows than the load's own are known.
+    pub flows: KnownFlows,
     /// Where it comes from.
     pub basis: FactorBasis,
     /// The ticket, where one is used or was held out.
@@ -101,6 +104,7 @@ pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
         &of_machine(fields, &weighed),
         &mut decisions,
     );
+    flows::warn(fields, &mut decisions);
     decisions
 }
 
@@ -244,6 +248,7 @@ fn decide(
             factor: factor.factor,
             relative_sd: factor.relative_sd,
             bend: expected.bend,
+            flows: expected.flows,
             basis: if factor.weighed {
                 FactorBasis::Ticket
             } else {
@@ -308,6 +313,7 @@ struct Expected {
     factor: f64,
     sd: f64,
     bend: f64,
+    flows: KnownFlows,
     basis: FactorBasis,
 }
 
@@ -336,6 +342,10 @@ fn expect(
                 may_be_tied && own.any(|k| crop.settled.as_ref().is_some_and(|s| helps(s, k)))
             })
             .collect();
+        let classes = crop.nodes.iter().map(|n| n.class + 1).max().unwrap_or(0);
+        let ranges: Vec<Option<[f64; 2]>> = (0..classes)
+            .map(|c| weighed_flows(crop, fields, weighed, c))
+            .collect();
         let level = if has_level {
             1.0
         } else {
@@ -360,19 +370,26 @@ fn expect(
                 Some(_) => FactorBasis::Machine,
                 None => basis,
             };
+            let is_bent = !stands && simple.is_none() && bend.abs() > SEEN * bend_sd;
             out.push(Expected {
                 place,
+                flows: KnownFlows {
+                    mean_ln: mean_ln_flow(&fields[place.0].1.loads[place.1]),
+                    // A bend that is not followed may be there.
+                    bend_sd: if is_bent {
+                        bend_sd
+                    } else {
+                        bend_sd.hypot(bend)
+                    },
+                    weighed: ranges[crop.nodes[k].class],
+                },
                 factor: match simple {
                     _ if stands => 1.0,
                     Some(one) => one.ln_factor.exp(),
                     None => level * u.exp(),
                 },
                 sd,
-                bend: if !stands && simple.is_none() && bend.abs() > SEEN * bend_sd {
-                    bend
-                } else {
-                    0.0
-                },
+                bend: if is_bent { bend } else { 0.0 },
                 basis,
             });
         }
