@@ -252,7 +252,7 @@ fn beyond(p: &points::Points) -> String {
 fn loads_caption(s: &Summary) -> String {
     let error = match s.calibration.leave_one_out_pct {
         Some(e) => format!(
-            "With one factor per machine, a ticket that is left out is missed by {} % (root mean square): that is how far an unweighed load may be off.",
+            "A ticket that is left out is missed by {} % (root mean square): that is how far an unweighed load may be off.",
             rounded(e, 1)
         ),
         None => "Too few tickets to say how far an unweighed load may be off.".to_owned(),
