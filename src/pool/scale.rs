@@ -370,7 +370,7 @@ fn expect(
                 Some(_) => FactorBasis::Machine,
                 None => basis,
             };
-            let is_bent = !stands && simple.is_none() && bend.abs() > SEEN * bend_sd;
+            let is_bent = !stands && bend.abs() > SEEN * bend_sd;
             out.push(Expected {
                 place,
                 flows: KnownFlows {
