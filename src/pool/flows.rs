@@ -156,6 +156,70 @@ impl Default for KnownFlows {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::loads::TicketRef;
+    use crate::place::Place;
+    use crate::pool::scale;
+    use crate::read::{Ticket, TicketUse};
+
+    fn load(name: &str, flow: f64, ticket: Option<TicketRef>) -> LoadEvidence {
+        LoadEvidence {
+            machine: "C1".into(),
+            load: Some(name.into()),
+            ticket,
+            logged_kg: 8_000.0,
+            mass_kg: 8_000.0,
+            moisture_pct: None,
+            moisture_share: 0.0,
+            flow_kg_s: Some([0.8 * flow, flow, 1.2 * flow]),
+            seconds: 8_000.0 / flow,
+            span: None,
+            flows: vec![
+                [0.8 * flow, 2_000.0],
+                [flow, 4_000.0],
+                [1.2 * flow, 2_000.0],
+            ],
+            rows: 700,
+        }
+    }
+
+    /// Codes of the remarks on the last load and of the field's warnings, where it passed at some flow, unweighed.
+    fn said(flow: f64) -> [bool; 2] {
+        let tickets: Vec<Ticket> = (0..5)
+            .map(|k| Ticket {
+                id: format!("T{k}"),
+                place: Place::file("tickets.csv").row(k + 1),
+                loads: vec![format!("L{k}")],
+                net_kg: 7_900.0 + 20.0 * f64::from(k),
+                moisture_pct: None,
+                field: None,
+                machine: None,
+                start: None,
+                end: None,
+                scale: None,
+                usage: TicketUse::Auto,
+            })
+            .collect();
+        let mut loads: Vec<LoadEvidence> = (tickets.iter().enumerate())
+            .map(|(k, t)| load(&t.loads[0], 9.0 + k as f64, Some(TicketRef::of(t))))
+            .collect();
+        loads.push(load("L9", flow, None));
+        let evidence = ScaleEvidence {
+            loads,
+            tickets,
+            links: None,
+        };
+        let decided = scale(&[("maize", &evidence)]).remove(0);
+        let has = |remarks: &[Remark]| remarks.iter().any(|r| r.code == OUTSIDE);
+        [has(&decided.loads[5].remarks), has(&decided.warnings)]
+    }
+
+    #[test]
+    fn grain_at_flows_that_no_ticket_weighed_is_remarked() {
+        // Weighed: 7.2 to 15.6 kg/s. A load at 11 kg/s is among them, one at 4 is not, one at 17 in part.
+        assert_eq!(said(11.0), [false, false]);
+        assert_eq!(said(4.0), [true, true]);
+        assert_eq!(said(17.0), [true, true]);
+    }
 
     #[test]
     fn beyond_the_weighed_flows_a_reading_is_less_sure() {

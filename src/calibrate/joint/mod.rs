@@ -4,6 +4,7 @@ mod edge;
 mod equations;
 mod field;
 mod lattice;
+mod models;
 mod observe;
 mod search;
 mod settle;

@@ -307,6 +307,51 @@ mod tests {
     }
 
     #[test]
+    fn each_scale_has_its_own_scatter() {
+        // Loads of one machine in turn over a truck scale, within 0.1 %, and in a cart, up to 2 % off.
+        let of = |k: usize| {
+            let off = [1.0, -0.4, -1.0, 0.7, 0.2, -0.8][k / 2 % 6];
+            0.97 + off * if k % 2 == 0 { 0.001 } else { 0.02 }
+        };
+        let factors: Vec<f64> = (0..24).map(of).collect();
+        let mut t = tickets(&factors);
+        (t.iter_mut().enumerate()).for_each(|(k, t)| t.scale = k % 2);
+        let s = settle(&loads(26), &[], &t, &[TicketUse::Auto; 24]).unwrap();
+        let sd = &s.adjusted.ticket_sd;
+        assert!(sd[1] > 2.0 * sd[0], "{sd:?}");
+        // Never better than a certified scale, and no better known than a few tickets allow.
+        assert!(sd[0] >= 0.001);
+        let few = run(&[0.97, 0.971, 0.969], &[TicketUse::Auto; 3]);
+        assert!((0.001..0.01).contains(&few.adjusted.ticket_sd[0]));
+        // The truck scale's word counts for more.
+        assert!((s.adjusted.factor[25].exp() - 0.97).abs() < 0.003);
+    }
+
+    #[test]
+    fn the_simpler_is_taken_where_it_predicts_better() {
+        // Loads that scatter about one factor, neighbours in time on different sides: what comes before tells nothing.
+        let around: Vec<f64> = (0..10)
+            .map(|k| if k % 2 == 0 { 1.015 } else { 0.985 })
+            .collect();
+        let one = run(&around, &[TicketUse::Auto; 10]).one_factor[0].unwrap();
+        assert!(one.wins(), "{one:?}");
+        assert!(one.ln_factor.abs() < 1e-3);
+        // Each is predicted by the other nine: 1 % and a ninth of it off.
+        assert!((one.error - 0.015 * 10.0 / 9.0).abs() < 5e-4, "{one:?}");
+        // A drift that goes on is told by neighbours in time.
+        let drift: Vec<f64> = (0..10).map(|k| 1.0 + 0.01 * k as f64).collect();
+        let s = run(&drift, &[TicketUse::Auto; 10]);
+        let one = s.one_factor[0].unwrap();
+        assert!(
+            !one.wins() && s.leave_one_out.unwrap() < one.error,
+            "{one:?}"
+        );
+        assert!(s.adjusted.factor[11] > s.adjusted.factor[5]);
+        // Three tickets judge nothing.
+        assert!(run(&around[..3], &[TicketUse::Auto; 3]).one_factor[0].is_none());
+    }
+
+    #[test]
     fn a_wrong_ticket_shows_among_loads_that_scatter() {
         let mut factors = vec![
             1.03, 1.02, 0.97, 1.01, 1.0, 0.96, 1.0, 1.02, 0.98, 0.99, 1.0,
