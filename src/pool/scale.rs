@@ -227,6 +227,17 @@ fn decide(
         }
     }
     let closed = close(&weighings, &nets);
+    // A ticket that is held out is so far off what its loads come to.
+    let mut come_to = vec![0.0; weighed.len()];
+    for (e, factor) in expected.iter().zip(&closed) {
+        if let Some(&w) = ticket_of.get(&e.place) {
+            come_to[w] += fields[e.place.0].1.loads[e.place.1].mass_kg * factor.factor;
+        }
+    }
+    let off = |w: usize| match doubt[w] {
+        Some(_) if !used[w] => Some(weighed[w].ticket.net_kg / come_to[w]),
+        other => other,
+    };
     let mut out: Vec<ScaleDecision> = (fields.iter())
         .map(|_| ScaleDecision {
             loads: Vec::new(),
@@ -243,7 +254,7 @@ fn decide(
         let load = &fields[f].1.loads[l];
         let ticket = ticket_of
             .get(&expected.place)
-            .map(|&w| (&weighed[w], used[w], doubt[w]));
+            .map(|&w| (&weighed[w], used[w], off(w)));
         let mut decision = LoadDecision {
             factor: factor.factor,
             relative_sd: factor.relative_sd,

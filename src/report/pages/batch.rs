@@ -48,8 +48,14 @@ struct First {
     name: String,
     link: String,
     class: &'static str,
-    why: Vec<String>,
-    what_next: String,
+    why: Vec<Why>,
+}
+
+struct Why {
+    title: String,
+    text: String,
+    what_if: String,
+    action: String,
 }
 
 struct Row {
@@ -95,6 +101,7 @@ struct TotalRow {
     area: String,
     tonnes: String,
     weighed: String,
+    headland: String,
     mean: String,
 }
 
@@ -245,9 +252,13 @@ fn first(judged: &[Judged]) -> Vec<First> {
                 class: worst(&j.checks).map_or("", |l| l.class()),
                 why: shown
                     .iter()
-                    .map(|c| format!("{}: {}", c.title, c.text))
+                    .map(|c| Why {
+                        title: c.title.clone(),
+                        text: c.text.clone(),
+                        what_if: c.what_if.clone(),
+                        action: c.action.clone(),
+                    })
                     .collect(),
-                what_next: shown.first().map(|c| c.action.clone()).unwrap_or_default(),
             }
         })
         .collect()
@@ -294,7 +305,7 @@ fn row(j: &Judged, above: &str) -> Row {
         passes_text: optional(s.quality.after.opposite_pass_pct, 1),
         rank: j.rank,
         class: level.map_or("sound", |l| l.class()),
-        word: level.map_or("no objection", |l| l.word()),
+        word: level.map_or("nothing against it", |l| l.word()),
         concerns: j
             .checks
             .iter()
@@ -361,10 +372,35 @@ fn total(name: String, fields: &[&Summary], one_crop: bool) -> TotalRow {
             (grain > 0.0).then(|| 100.0 * sum(|s| s.grain.weighed_kg) / grain),
             0,
         ),
+        headland: headlands(fields),
         mean: match mean {
             Some(mean) => format!("{} {unit}", rounded(mean, yield_decimals(unit))),
             None => String::new(),
         },
+    }
+}
+
+/// Grain that grew on headlands, t, and its share where every field has a boundary to tell them by.
+fn headlands(fields: &[&Summary]) -> String {
+    let known: Vec<(f64, f64)> = fields
+        .iter()
+        .filter_map(|s| Some((s.headland?.corrected_kg, s.grain.corrected_kg)))
+        .collect();
+    let (kg, of): (f64, f64) = known
+        .iter()
+        .fold((0.0, 0.0), |sum, k| (sum.0 + k.0, sum.1 + k.1));
+    if known.is_empty() || !(of > 0.0) {
+        return "–".to_owned();
+    }
+    let share = format!(
+        "{} ({} %)",
+        rounded(kg / 1000.0, 1),
+        rounded(100.0 * kg / of, 0)
+    );
+    if known.len() < fields.len() {
+        format!("{share}, of {} fields", known.len())
+    } else {
+        share
     }
 }
 

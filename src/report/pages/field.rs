@@ -165,18 +165,24 @@ fn figures(s: &Summary) -> Vec<Figure> {
     } else {
         let share = unweighed_share(s).unwrap_or(1.0);
         let rest = if share > 0.0005 {
+            let held: f64 = s.loads.iter().filter_map(|l| l.held_out_kg).sum();
+            let held = if held > 0.0 {
+                format!(" (a ticket over {} t is held out)", tonnes(held))
+            } else {
+                String::new()
+            };
             format!(
-                "; {} t never weighed",
+                "; {} t on no ticket that is used{held}",
                 tonnes(s.grain.corrected_kg - s.grain.weighed_kg)
             )
         } else {
             String::new()
         };
         format!(
-            "{} t of it on {}, which the map meets to {} %{rest}",
+            "{} t of it weighed on {}, to which the map is made to add up (off by {} %){rest}",
             tonnes(s.grain.weighed_kg),
             counted(s.calibration.tickets_used, "ticket", "tickets"),
-            optional(s.quality.closure_pct, 2),
+            optional(s.quality.closure_pct.map(f64::abs), 2),
         )
     };
     let (before, after) = (
@@ -197,10 +203,15 @@ fn figures(s: &Summary) -> Vec<Figure> {
             ),
         },
         Figure {
-            label: "Grain",
+            label: "Grain, as moist as it was cut",
             value: tonnes(s.grain.corrected_kg),
             unit: "t".to_owned(),
-            detail: format!("{scale}; logged {} t", tonnes(s.grain.logged_kg)),
+            detail: format!(
+                "{} t at {} % moisture; {scale}; logged {} t",
+                tonnes(s.grain.reference_kg),
+                rounded(s.grain.reference_moisture_pct, 1),
+                tonnes(s.grain.logged_kg)
+            ),
         },
         Figure {
             label: "Area",
@@ -294,7 +305,7 @@ fn machine(m: &MachineSummary, grounds: &MachineGrounds) -> MachineView {
         delay_caption,
         has_curve: grounds.delay.is_some(),
         ramps_caption: format!(
-            "Yield at the ends of passes as a share of each pass's own level, with its 95 % band: {}; {}. Points inside the ramps are set aside; their grain is in the ledger.",
+            "Yield at the ends of passes as a share of each pass's own level, with its 95 % band: {}; {}. Points before and after the lines are set aside; their grain is in the table above.",
             ramp("fills", &grounds.entry),
             ramp("empties", &grounds.exit)
         ),
@@ -365,7 +376,7 @@ fn quality(s: &Summary) -> Vec<[String; 3]> {
             1,
         ),
         row(
-            "Part of the variation without pattern, 0 to 1",
+            "Share of the variation that even the nearest points do not have in common, 0 to 1",
             b.nugget_to_sill,
             a.nugget_to_sill,
             2,

@@ -45,7 +45,7 @@ pub(super) fn delay_basis(basis: DelayBasis) -> &'static str {
     match basis {
         DelayBasis::Field => "found in this field's own passes",
         DelayBasis::Machine => "found in the machine's fields together",
-        DelayBasis::Default => "assumed, because neighbouring passes do not tell it",
+        DelayBasis::Default => "assumed: neighbouring passes do not tell it closely enough",
         DelayBasis::Fixed => "fixed in the job file",
     }
 }
