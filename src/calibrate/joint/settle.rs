@@ -328,6 +328,39 @@ mod tests {
     }
 
     #[test]
+    fn wet_grain_has_a_level_of_its_own_near_the_dry_ones() {
+        // Ten loads in turn dry (0.97) and wet (0.94); two more of either kind, not weighed.
+        let of = |l: usize| if l % 2 == 0 { 0.97 } else { 0.94 };
+        let mut nodes = loads(12);
+        nodes
+            .iter_mut()
+            .enumerate()
+            .for_each(|(l, n)| n.class = l % 2);
+        let told = |n: usize| {
+            let factors: Vec<f64> = (0..n).map(of).collect();
+            let s = settle(&nodes, &[], &tickets(&factors), &[TicketUse::Auto; 10][..n]).unwrap();
+            [10, 11].map(|l| (s.adjusted.factor[l].exp(), s.adjusted.sd[l]))
+        };
+        let [dry, wet] = told(10);
+        assert!(
+            (dry.0 - 0.97).abs() < 0.004 && (wet.0 - 0.94).abs() < 0.007,
+            "{dry:?} {wet:?}"
+        );
+        // Where no wet load was weighed, wet grain has the dry factor and is less sure.
+        let dry_only: Vec<TicketNode> = (tickets(&[0.97; 9]).into_iter().enumerate())
+            .filter(|(l, _)| l % 2 == 0)
+            .map(|(_, t)| t)
+            .collect();
+        let s = settle(&nodes, &[], &dry_only, &[TicketUse::Auto; 5]).unwrap();
+        assert!((s.adjusted.factor[11].exp() - 0.97).abs() < 0.004);
+        assert!(
+            s.adjusted.sd[11] > 1.2 * s.adjusted.sd[10],
+            "{:?}",
+            s.adjusted.sd
+        );
+    }
+
+    #[test]
     fn the_simpler_is_taken_where_it_predicts_better() {
         // Loads that scatter about one factor, neighbours in time on different sides: what comes before tells nothing.
         let around: Vec<f64> = (0..10)
