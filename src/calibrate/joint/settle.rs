@@ -311,7 +311,7 @@ mod tests {
         // Loads of one machine in turn over a truck scale, within 0.1 %, and in a cart, up to 2 % off.
         let of = |k: usize| {
             let off = [1.0, -0.4, -1.0, 0.7, 0.2, -0.8][k / 2 % 6];
-            0.97 + off * if k % 2 == 0 { 0.001 } else { 0.02 }
+            0.97 + off * if k.is_multiple_of(2) { 0.001 } else { 0.02 }
         };
         let factors: Vec<f64> = (0..24).map(of).collect();
         let mut t = tickets(&factors);
@@ -330,7 +330,7 @@ mod tests {
     #[test]
     fn wet_grain_has_a_level_of_its_own_near_the_dry_ones() {
         // Ten loads in turn dry (0.97) and wet (0.94); two more of either kind, not weighed.
-        let of = |l: usize| if l % 2 == 0 { 0.97 } else { 0.94 };
+        let of = |l: usize| if l.is_multiple_of(2) { 0.97 } else { 0.94 };
         let mut nodes = loads(12);
         nodes
             .iter_mut()
