@@ -128,8 +128,44 @@ pub(super) fn flows(loads: &[LoadNode], machines: usize) -> Vec<f64> {
         .collect()
 }
 
+/// What links add to the matrix and the right-hand side, whatever the sds.
+pub(super) fn sum_links(
+    loads: &[LoadNode],
+    links: &[(Vec<usize>, &Links)],
+    trust: f64,
+    u: &Unknowns,
+) -> Option<(Vec<f64>, Vec<f64>)> {
+    let mut values = vec![0.0; u.pattern.len()];
+    let mut right = vec![0.0; u.pattern.order()];
+    let mut add = |i: usize, j: usize, v: f64| -> Option<()> {
+        values[u.pattern.index(i, j)?] += v;
+        Some(())
+    };
+    for ((group, links), contrast) in links.iter().zip(contrasts(loads, links)) {
+        let n = group.len();
+        for i in 0..n {
+            let (a, bend_a) = (u.load(group[i]), u.bend(loads[group[i]].class));
+            for j in 0..n {
+                let v = trust * links.information[i * n + j];
+                let (b, bend_b) = (u.load(group[j]), u.bend(loads[group[j]].class));
+                if j <= i {
+                    add(a, b, v)?;
+                }
+                // Each pair is met twice; the lower triangle holds it once.
+                add(a, bend_b, -v * contrast[j])?;
+                if bend_a >= bend_b {
+                    add(bend_a, bend_b, v * contrast[i] * contrast[j])?;
+                }
+            }
+            right[a] += trust * links.score[i];
+            right[bend_a] -= trust * links.score[i] * contrast[i];
+        }
+    }
+    Some((values, right))
+}
+
 /// Log yield of each linked load as a whole, less that of the ground on which its machine is compared in the field.
-pub(super) fn contrasts(loads: &[LoadNode], links: &[(Vec<usize>, &Links)]) -> Vec<Vec<f64>> {
+fn contrasts(loads: &[LoadNode], links: &[(Vec<usize>, &Links)]) -> Vec<Vec<f64>> {
     let of_field = |(group, links): &(Vec<usize>, &Links)| {
         let ground = |m: usize| {
             let own = (group.iter().zip(&links.ln_yield)).filter(|(l, _)| loads[**l].machine == m);
@@ -168,14 +204,13 @@ pub(super) fn linearise(t: &TicketNode, loads: &[LoadNode], about: &[f64]) -> Op
 /// The equations of a crop.
 pub(super) struct Problem<'a> {
     pub loads: &'a [LoadNode],
-    pub links: &'a [(Vec<usize>, &'a Links)],
     pub known: &'a Known,
     pub linear: &'a [Option<Linear>],
     pub unknowns: &'a Unknowns,
     /// Log flow of each load about its machine's mean.
     pub flow: &'a [f64],
-    /// Log yield of each linked load about its field's.
-    pub contrasts: &'a [Vec<f64>],
+    /// What links add to the equations, see [`sum_links`].
+    pub from_links: &'a (Vec<f64>, Vec<f64>),
 }
 
 /// The equations solved for some sds.
@@ -191,8 +226,7 @@ impl Problem<'_> {
     pub fn solve(&self, at: &[f64]) -> Option<Solved> {
         let u = self.unknowns;
         let [load, day, drift] = [0, 1, 2].map(|a: usize| at[a].exp().max(LEAST_SD).powi(2));
-        let mut values = vec![0.0; u.pattern.len()];
-        let mut right = vec![0.0; u.pattern.order()];
+        let (mut values, mut right) = self.from_links.clone();
         let mut log_prior = 0.0;
         let mut add = |i: usize, j: usize, v: f64| -> Option<()> {
             values[u.pattern.index(i, j)?] += v;
@@ -235,26 +269,6 @@ impl Problem<'_> {
                 }
             }
             log_prior -= load.ln();
-        }
-        for ((group, links), contrast) in self.links.iter().zip(self.contrasts) {
-            let n = group.len();
-            for i in 0..n {
-                let (a, bend_a) = (u.load(group[i]), u.bend(self.loads[group[i]].class));
-                for j in 0..n {
-                    let v = self.known.trust * links.information[i * n + j];
-                    let (b, bend_b) = (u.load(group[j]), u.bend(self.loads[group[j]].class));
-                    if j <= i {
-                        add(a, b, v)?;
-                    }
-                    // Each pair is met twice; the lower triangle holds it once.
-                    add(a, bend_b, -v * contrast[j])?;
-                    if bend_a >= bend_b {
-                        add(bend_a, bend_b, v * contrast[i] * contrast[j])?;
-                    }
-                }
-                right[a] += self.known.trust * links.score[i];
-                right[bend_a] -= self.known.trust * links.score[i] * contrast[i];
-            }
         }
         let mut rest = 0.0;
         for t in self.linear.iter().flatten() {

@@ -112,15 +112,15 @@ pub(super) fn weigh(
     Some(found)
 }
 
-/// Mean over models, and variance about it, from (probability, mean, variance) of each, the model that wanders in every way
-/// first. The variance is that model's: that a season has shown no drift so far does not say that none will come, so what
-/// was never weighed is taken to be no surer than with drift.
-pub(super) fn mixed(parts: impl Iterator<Item = (f64, f64, f64)>) -> (f64, f64) {
-    let (mut sum, mut widest) = (0.0, None);
-    for (p, mean, variance) in parts {
+/// Mean over models, and variance about it, from (probability, mean) of each, the model that wanders in every way first, and
+/// that model's variance: that a season has shown no drift so far does not say that none will come, so what was never
+/// weighed is taken to be no surer than with drift.
+pub(super) fn mixed(parts: impl Iterator<Item = (f64, f64)>, widest: f64) -> (f64, f64) {
+    let (mut sum, mut first) = (0.0, None);
+    for (p, mean) in parts {
         sum += p * mean;
-        widest = widest.or(Some((mean, variance)));
+        first = first.or(Some(mean));
     }
-    let about = |(mean, variance): (f64, f64)| variance + (mean - sum).powi(2);
-    (sum, widest.map_or(f64::NAN, about))
+    let off = first.map_or(f64::NAN, |mean| mean - sum);
+    (sum, widest + off * off)
 }

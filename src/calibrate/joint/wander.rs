@@ -10,7 +10,7 @@
 
 use super::Links;
 use super::equations::{
-    LEAST_SD, Linear, Problem, Unknowns, contrasts, flows, linearise, prior, unknowns,
+    LEAST_SD, Linear, Problem, Unknowns, flows, linearise, prior, sum_links, unknowns,
 };
 use super::models::{DAY, DRIFT, Found, axes_of, mixed, weigh};
 use crate::stats::sparse::Factor;
@@ -134,7 +134,8 @@ pub fn adjust(
     known: &Known,
 ) -> Option<Adjusted> {
     let unknowns = unknowns(loads, links, tickets)?;
-    let (flow, contrasts) = (flows(loads, unknowns.machines), contrasts(loads, links));
+    let flow = flows(loads, unknowns.machines);
+    let from_links = sum_links(loads, links, known.trust, &unknowns)?;
     let scales = tickets.iter().map(|t| t.scale + 1).max().unwrap_or(0);
     let mut start: Vec<f64> = (0..START.len() + scales).map(|a| prior(a).0).collect();
     let models = match known.wander {
@@ -153,12 +154,11 @@ pub fn adjust(
             .collect();
         let problem = Problem {
             loads,
-            links,
             known,
             linear: &linear,
             unknowns: &unknowns,
             flow: &flow,
-            contrasts: &contrasts,
+            from_links: &from_links,
         };
         let found = weigh(&problem, &models, &mut start)?;
         about = (0..loads.len())
@@ -188,15 +188,13 @@ fn summed_up(
         .collect();
     let factors = factors?;
     let order = unknowns.pattern.order();
-    // Mean and sd of an unknown over the models.
+    // Mean and variance of an unknown over the models.
     let told = |k: usize| {
-        let of = found.iter().zip(&factors).map(|(f, factor)| {
-            let mut side = vec![0.0; order];
-            side[k] = 1.0;
-            factor.solve(&mut side);
-            (f.probability, f.solved.means[k], side[k])
-        });
-        mixed(of)
+        let mut side = vec![0.0; order];
+        side[k] = 1.0;
+        factors[0].solve(&mut side);
+        let means = found.iter().map(|f| (f.probability, f.solved.means[k]));
+        mixed(means, side[k])
     };
     let sd = (0..factor.len()).map(|l| told(unknowns.load(l)).1.sqrt());
     let sd: Vec<f64> = sd.collect();
@@ -209,15 +207,14 @@ fn summed_up(
             let Some(t) = t else {
                 return (f64::NAN, f64::NAN);
             };
-            let (mean, variance) = mixed(found.iter().zip(&factors).map(|(f, factor)| {
+            let of = found.iter().zip(&factors).map(|(f, factor)| {
                 let (fitted, hat) = fitted(&unknowns, factor, t, &f.solved.means);
-                let free = 1.0 - hat / t.variance(&f.at);
-                (
-                    f.probability,
-                    (t.value - fitted) / free,
-                    t.variance(&f.at) / free,
-                )
-            }));
+                let variance = t.variance(&f.at);
+                let free = 1.0 - hat / variance;
+                (f.probability, (t.value - fitted) / free, variance / free)
+            });
+            let of: Vec<(f64, f64, f64)> = of.collect();
+            let (mean, variance) = mixed(of.iter().map(|o| (o.0, o.1)), of[0].2);
             (mean, variance.sqrt())
         })
         .collect();
@@ -287,37 +284,39 @@ impl Adjusted {
 
     /// Variance of Σ share·u over some loads.
     pub fn variance(&self, shares: &[(usize, f64)]) -> Option<f64> {
-        let order = self.unknowns.pattern.order();
-        let mut parts = Vec::new();
-        for model in &self.models {
-            let factor = self.unknowns.pattern.factor(&model.values)?;
-            let (mut side, mut mean) = (vec![0.0; order], 0.0);
-            for &(l, p) in shares {
-                side[self.unknowns.load(l)] += p;
-                mean += p * model.means[self.unknowns.load(l)];
-            }
-            let mut solution = side.clone();
-            factor.solve(&mut solution);
-            let variance = side.iter().zip(&solution).map(|(a, b)| a * b).sum();
-            parts.push((model.probability, mean, variance));
+        let mut side = vec![0.0; self.unknowns.pattern.order()];
+        for &(l, p) in shares {
+            side[self.unknowns.load(l)] += p;
         }
-        Some(mixed(parts.into_iter()).1)
+        let means = self.models.iter().map(|model| {
+            let mean: f64 = (shares.iter())
+                .map(|&(l, p)| p * model.means[self.unknowns.load(l)])
+                .sum();
+            (model.probability, mean)
+        });
+        let mut solution = side.clone();
+        self.widest()?.solve(&mut solution);
+        let variance = side.iter().zip(&solution).map(|(a, b)| a * b).sum();
+        Some(mixed(means, variance).1)
     }
 
     /// What the others lead to expect of a ticket that did not take part: log of weighed over expected, and its sd.
     pub fn predict(&self, ticket: &TicketNode, loads: &[LoadNode]) -> Option<(f64, f64)> {
         let t = linearise(ticket, loads, &self.factor)?;
-        let mut parts = Vec::new();
-        for model in &self.models {
-            let factor = self.unknowns.pattern.factor(&model.values)?;
-            let (mean, variance) = fitted(&self.unknowns, &factor, &t, &model.means);
-            parts.push((
-                model.probability,
-                t.value - mean,
-                variance + t.variance(&model.at),
-            ));
-        }
-        let (off, variance) = mixed(parts.into_iter());
+        let first = self.models.first()?;
+        let (_, variance) = fitted(&self.unknowns, &self.widest()?, &t, &first.means);
+        let off = self.models.iter().map(|model| {
+            let mean: f64 = (t.parts.iter())
+                .map(|&(l, p)| p * model.means[self.unknowns.load(l)])
+                .sum();
+            (model.probability, t.value - mean)
+        });
+        let (off, variance) = mixed(off, variance + t.variance(&first.at));
         Some((off, variance.sqrt()))
+    }
+
+    /// The equations of the model that wanders in every way.
+    fn widest(&self) -> Option<Factor<'_>> {
+        self.unknowns.pattern.factor(&self.models.first()?.values)
     }
 }
