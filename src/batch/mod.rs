@@ -5,6 +5,7 @@
 //! a later run does only what is missing or follows from something else.
 
 mod error;
+mod neighbours;
 mod shard;
 mod store;
 mod work;
@@ -32,6 +33,7 @@ use crate::write::run::{FieldOutcome, Outcome, RunRecord};
 use crate::write::{FieldResult, WriteError, folders, tables, write_field, write_page};
 
 pub use error::{BatchError, FieldError};
+pub use neighbours::links;
 pub use shard::{Merged, Shard, merge, run_shard};
 
 use store::Store;
