@@ -41,6 +41,24 @@ pub fn fingerprint(job: &Job, field: &FieldSeason) -> Result<u128, ReadError> {
     Ok(hash.finish_128())
 }
 
+/// How many times their size logs unpack to, about (our choice: 5 to 30 are usual).
+const UNPACKED: u64 = 10;
+
+/// Size of a field season's logs as text, about, bytes: what memory and time go with. Files that are not there count
+/// nothing.
+pub fn input_bytes(job: &Job, field: &FieldSeason) -> u64 {
+    let logs = find(&job.base, &field.logs, &field.name).unwrap_or_default();
+    let files = logs.iter().flat_map(|log| belonging(&log.path));
+    let size = |file: PathBuf| {
+        let bytes = file.metadata().map_or(0, |m| m.len());
+        match file.extension().and_then(|e| e.to_str()) {
+            Some("gz" | "zip") => bytes.saturating_mul(UNPACKED),
+            _ => bytes,
+        }
+    };
+    files.map(size).sum()
+}
+
 fn text(hash: &mut XxHash3_128, text: &str) {
     hash.write(&(text.len() as u64).to_le_bytes());
     hash.write(text.as_bytes());

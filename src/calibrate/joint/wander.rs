@@ -179,17 +179,12 @@ pub fn adjust(
     let (deviance, solved, linear, wander_sd) = out?;
     let [load, day, drift] = at.map(|v| v.exp().max(LEAST_SD));
     let factor_ = unknowns.pattern.factor(&solved.values)?;
-    let order = unknowns.pattern.order();
-    let sd_of = |k: usize| {
-        let mut side = vec![0.0; order];
-        side[k] = 1.0;
-        factor_.solve(&mut side);
-        side[k].sqrt()
-    };
-    let sd = (0..loads.len()).map(|l| sd_of(unknowns.load(l))).collect();
-    let bend = (0..unknowns.machines)
-        .map(|m| unknowns.bend(m))
-        .map(|k| (solved.means[k], sd_of(k)))
+    let places: Vec<usize> = (0..loads.len()).map(|l| unknowns.load(l)).collect();
+    let variances = factor_.variances(&places);
+    let sd = variances.iter().map(|v| v.sqrt()).collect();
+    let bends: Vec<usize> = (0..unknowns.machines).map(|m| unknowns.bend(m)).collect();
+    let bend = (bends.iter().zip(factor_.variances(&bends)))
+        .map(|(&k, variance)| (solved.means[k], variance.sqrt()))
         .collect();
     let left_out = linear
         .iter()
@@ -197,7 +192,14 @@ pub fn adjust(
             let Some(t) = t else {
                 return (f64::NAN, f64::NAN);
             };
-            let (fitted, hat) = fitted(&unknowns, &factor_, t, &solved.means);
+            let (fitted, hat) = match t.parts[..] {
+                // A ticket of one load observes it as it is.
+                [(l, share)] => (
+                    share * solved.means[unknowns.load(l)],
+                    share * share * variances[l],
+                ),
+                _ => fitted(&unknowns, &factor_, t, &solved.means),
+            };
             let free = 1.0 - hat / t.variance;
             ((t.value - fitted) / free, (t.variance / free).sqrt())
         })
