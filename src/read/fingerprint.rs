@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use twox_hash::XxHash3_128;
 
 use super::ReadError;
-use super::find::{InputFile, find};
+use super::find::{InputFile, find, leads_back};
 use crate::job::{FieldSeason, Job};
 
 /// Bytes read at once. Our choice: a stream, whatever the size of a log.
@@ -96,7 +96,7 @@ fn collect(folder: &Path, depth: usize, into: &mut Vec<PathBuf>) {
     for path in entries(folder) {
         if !path.is_dir() {
             into.push(path);
-        } else if depth < DEEPEST {
+        } else if depth < DEEPEST && !leads_back(folder, &path) {
             collect(&path, depth + 1, into);
         }
     }
