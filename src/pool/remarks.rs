@@ -83,7 +83,7 @@ pub(super) fn doubtful(ticket: &Ticket, ratio: f64, used: bool) -> Remark {
     let what = if used {
         "it is used all the same, because its row says use = yes"
     } else {
-        "it is held out, and the load takes the factor that the others give it; check the weight, or write use = yes in its row to obey it"
+        "it is held out, and the load takes the factor that neighbouring ground or the machine's other tickets give it; check the weight, or write use = yes in its row to use it all the same"
     };
     Remark::new(
         "doubtful-ticket",

@@ -133,7 +133,7 @@ fn yields(s: &Summary) -> String {
 fn grain(s: &Summary) -> String {
     let kg = |value| rounded(value, 0);
     let mut text = format!(
-        "{} kg logged → {} kg corrected",
+        "{} kg logged → {} kg corrected, as moist as it was cut",
         kg(s.grain.logged_kg),
         kg(s.grain.corrected_kg)
     );
