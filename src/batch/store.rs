@@ -17,7 +17,7 @@ const BYTES_A_ROW: u64 = 400;
 /// Prepared fields that are kept between acts.
 ///
 /// The file is for the time of the run: it has no name, so it is gone when the run ends, however it ends. To read a field
-/// back from it costs a twentieth of reading and preparing its logs again. A full disk only costs that time.
+/// back from it costs a fraction of reading and preparing its logs again. A full disk only costs that time.
 pub(super) struct Store {
     slots: Vec<Mutex<Slot>>,
     /// Where each field stands in the file, once it does.
