@@ -15,6 +15,9 @@ use crate::read::text::{BUFFER, decode, utf8};
 /// The longest header line looked at, bytes (our choice).
 const LONGEST_HEADER: usize = 1024 * 1024;
 
+/// Most columns of a table (our choice: an export has a few hundred at most).
+const MOST_COLUMNS: usize = 4096;
+
 /// The longest cell, bytes (our choice: a remark of many pages).
 const LONGEST_CELL: usize = 1024 * 1024;
 
@@ -34,6 +37,16 @@ pub(super) fn open(input: Input, file: &str, lines: &str) -> Result<Table, ReadE
         .hinted("export it again, or take it off the list"));
     }
     let separator = sniff(&head);
+    let columns = 1 + head.iter().filter(|b| **b == separator).count();
+    if columns > MOST_COLUMNS {
+        return Err(ReadError::new(
+            ReadErrorKind::Format,
+            Place::file(file),
+            format!("a header of at most {MOST_COLUMNS} columns"),
+            format!("{columns} or more"),
+        )
+        .hinted("export the columns of the log alone, or take it off the list"));
+    }
     let open_quote = Rc::new(Cell::new(false));
     let text = QuoteGuard {
         from: Cursor::new(head).chain(text),
