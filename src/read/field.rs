@@ -153,7 +153,8 @@ pub(super) fn read_log(
         decimal_comma: false,
     };
     let mut log = LogFile::read(source, job, &known)?;
-    let positions = positions(&mut log, job.log.crs.as_deref())?;
+    let crs = job.log.crs.clone().or(log.recognised.crs.clone());
+    let positions = positions(&mut log, crs.as_deref())?;
     let width = |machine: Option<&str>| {
         let name = machine.unwrap_or_else(|| default_machine(job, field));
         let known = job.machines.iter().find(|m| m.name == name);

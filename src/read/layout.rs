@@ -193,7 +193,7 @@ fn indispensable(
             "name them in the job file: [log] columns = { lon = \"HEADER\", lat = \"HEADER\" }",
         ));
     }
-    if !degrees && settings.crs.is_none() {
+    if !degrees && settings.crs.is_none() && recognised.crs.is_none() {
         let error = ReadError::new(
             ReadErrorKind::Crs,
             Place::file(file),

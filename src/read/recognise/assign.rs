@@ -29,7 +29,7 @@ pub(super) fn assign(sample: &Sample, settings: &LogSettings, out: &mut Recognis
         .iter()
         .enumerate()
         .filter(|(index, _)| !taken[*index])
-        .flat_map(|(index, c)| roles(index, &c.header, c.stated))
+        .flat_map(|(index, c)| of_column(index, c))
         .collect();
     let mut grain: Vec<Role> = Vec::new();
     for column in LogColumn::ALL {
@@ -76,6 +76,19 @@ pub(super) fn assign(sample: &Sample, settings: &LogSettings, out: &mut Recognis
     grain
 }
 
+/// Everything that a column can be: by its header, or by cells that name a hemisphere.
+fn of_column(index: usize, column: &SampleColumn) -> Vec<Role> {
+    let which = match (column.names_hemisphere(0), column.names_hemisphere(1)) {
+        (true, _) => LogColumn::Lat,
+        (_, true) => LogColumn::Lon,
+        _ => return roles(index, &column.spelt, column.stated),
+    };
+    vec![Role {
+        fit: Fit::WordsAndUnit,
+        ..Role::plain(which, index)
+    }]
+}
+
 /// How a header was found, for people.
 pub(super) fn how(fit: Fit) -> &'static str {
     match fit {
@@ -107,12 +120,12 @@ fn usual(column: LogColumn) -> Option<&'static Unit> {
 }
 
 fn mapped_role(column: LogColumn, index: usize, sampled: &SampleColumn) -> Role {
-    let said = roles(index, &sampled.header, sampled.stated)
+    let said = of_column(index, sampled)
         .into_iter()
         .find(|r| r.column == column);
     let unit = said
         .and_then(|r| r.unit)
-        .or_else(|| unit_of_tail(column, &sampled.header));
+        .or_else(|| unit_of_tail(column, &sampled.spelt));
     match said {
         Some(role) => Role {
             unit,

@@ -8,6 +8,10 @@ pub(in crate::read) enum Word {
     Lat,
     /// Longitude.
     Lon,
+    /// On the globe: a breadth is then a latitude, a length a longitude.
+    Geographic,
+    /// A length.
+    Length,
     /// Easting.
     Easting,
     /// Northing.
@@ -26,6 +30,8 @@ pub(in crate::read) enum Word {
     Yield,
     /// Moisture.
     Moisture,
+    /// Water: moisture, where it is the grain's.
+    Water,
     /// A machine.
     Machine,
     /// At work or not.
@@ -83,9 +89,10 @@ pub(in crate::read) enum Word {
 }
 
 use Word::{
-    Crop, Date, Distance, Dry, DryMatter, Easting, Elevation, Flow, Foreign, Gps, Grain, Header,
-    Heading, Interval, Lat, Load, Lon, Machine, Mass, Moisture, Northing, Number, Pass, Place,
-    Plain, Rate, Reference, Section, Speed, State, Sum, Swath, Time, Up, Volume, Wet, Width, Yield,
+    Crop, Date, Distance, Dry, DryMatter, Easting, Elevation, Flow, Foreign, Geographic, Gps,
+    Grain, Header, Heading, Interval, Lat, Length, Load, Lon, Machine, Mass, Moisture, Northing,
+    Number, Pass, Place, Plain, Rate, Reference, Section, Speed, State, Sum, Swath, Time, Up,
+    Volume, Water, Wet, Width, Yield,
 };
 
 /// Words by what they say, folded: lower case, without accents.
@@ -95,14 +102,22 @@ pub(super) static WORDS: &[(Word, &[&str])] = &[
         "breedtegraad"]),
     (Lon, &["lon", "long", "lng", "longitude", "longitud", "longitudine", "langengrad", "laengengrad", "geolange",
         "lengdegrad", "langdgrad", "laengdegrad", "lengtegraad"]),
-    (Easting, &["x", "easting", "east", "ostwert", "rechtswert"]),
-    (Northing, &["y", "northing", "north", "nordwert", "hochwert"]),
+    (Geographic, &["geogr", "geographic", "geographical", "geographische", "geografische", "geographique", "geografica",
+        "geografico", "geografisk", "geograficzna"]),
+    (Length, &["length", "lange", "laenge", "longueur", "largo", "comprimento", "lunghezza", "lengte", "langd", "laengde",
+        "lengde", "dlugosc"]),
+    (Easting, &["x", "easting", "east", "ostwert", "rechtswert",
+        "est", "este", "leste", "ost", "oost", "oster", "ostl", "ostlich", "ostliche"]),
+    (Northing, &["y", "northing", "north", "nordwert", "hochwert",
+        "nord", "norte", "noord", "norr", "nordl", "nordlich", "nordliche"]),
     (Time, &["time", "utc", "timestamp", "datetime", "uhrzeit", "zeit", "zeitstempel", "zeitpunkt", "heure", "horodatage",
         "temps", "hora", "tiempo", "tempo", "horario", "ora", "tijd", "tijdstip", "tid", "tidspunkt", "klokkeslett",
-        "czas", "godzina", "clock"]),
+        "czas", "godzina", "clock",
+        "when"]),
     (Date, &["date", "datum", "fecha", "data", "dato", "day", "tag", "jour", "dia"]),
     (Interval, &["interval", "duration", "step", "zeitschritt", "intervall", "dauer", "duree", "intervalle",
-        "duracion", "intervalo", "duracao", "seconds", "sekunden", "secondes", "segundos", "elapsed", "cycle"]),
+        "duracion", "intervalo", "duracao", "seconds", "sekunden", "secondes", "segundos", "elapsed", "cycle",
+        "lasts"]),
     (Flow, &["flow", "flowrate", "throughput", "durchsatz", "durchfluss", "massenstrom", "debit", "flux", "flujo",
         "caudal", "fluxo", "vazao", "portata", "flusso", "doorvoer", "flode", "przeplyw"]),
     (Mass, &["mass", "weight", "masse", "gewicht", "poids", "masa", "peso", "massa", "vikt", "vaegt", "vekt", "waga"]),
@@ -111,6 +126,7 @@ pub(super) static WORDS: &[(Word, &[&str])] = &[
     (Moisture, &["moisture", "moist", "humidity", "feuchte", "feuchtigkeit", "feuchtegehalt", "wassergehalt",
         "humidite", "humedad", "umidade", "umidita", "vocht", "vochtgehalte", "fukt", "fukthalt", "fugt",
         "fugtighed", "fuktighet", "wilgotnosc"]),
+    (Water, &["water", "h2o", "wasser", "eau", "agua", "acqua", "vatten", "vand", "vann", "woda", "wody"]),
     (Machine, &["machine", "combine", "harvester", "vehicle", "maschine", "mahdrescher", "maehdrescher", "drescher",
         "moissonneuse", "batteuse", "cosechadora", "maquina", "colheitadeira", "colhedora", "mietitrebbia",
         "macchina", "maaidorser", "troska", "mejetaersker", "kombajn", "maszyna"]),
@@ -142,14 +158,17 @@ pub(super) static WORDS: &[(Word, &[&str])] = &[
         "lote", "parcela", "campo", "talhao", "perceel", "falt", "mark", "pole"]),
     (Grain, &["grain", "korn", "getreide", "ernte", "erntegut", "harvest", "harvested", "kornertrag", "grano",
         "granos", "graos", "grao", "recolte", "cosecha", "colheita", "raccolto", "graan", "spannmal", "ziarno",
-        "product", "material"]),
+        "product", "material",
+        "ziarna", "granella", "oogst", "skorde", "zbior"]),
     (Wet, &["wet", "nass", "feucht", "frisch", "humide", "brut", "humedo", "humeda", "umido", "umida", "nat",
-        "natte", "vat", "mokry", "fresh", "green"]),
+        "natte", "vat", "mokry", "fresh", "green",
+        "mokrego", "mokra", "mokre", "damp"]),
     (Dry, &["dry", "dried", "trocken", "sec", "seche", "seco", "seca", "secco", "secca", "droog", "droge", "torr",
-        "tor", "suchy"]),
+        "tor", "suchy",
+        "suche", "suchego", "sucha"]),
     (DryMatter, &["trockenmasse", "trockensubstanz", "drogestof", "torrsubstans"]),
     (Reference, &["reference", "standard", "standardised", "standardized", "corrected", "adjusted", "referenz",
-        "norme", "market", "marketable", "commercial", "norm", "base", "basis", "norma"]),
+        "norme", "market", "marketable", "commercial", "norm", "base", "norma"]),
     (Rate, &["rate", "per"]),
     (Number, &["number", "no", "nr", "num", "id", "name", "nummer", "numero", "code", "key", "index", "type", "label"]),
     (Header, &["header", "cut", "platform", "head", "bar", "implement", "schneidwerk", "vorsatz", "coupe", "cabezal",
@@ -158,10 +177,15 @@ pub(super) static WORDS: &[(Word, &[&str])] = &[
         "current", "local", "gmt", "decimal", "wgs", "wgs84", "degrees", "of", "the", "at", "in", "on", "by",
         "and", "log", "logged", "logging", "recording", "geo", "content", "gehalt", "value", "wert", "de", "del",
         "do", "da", "di", "la", "le", "du", "van", "der", "iso", "unix", "epoch", "true", "vehicles", "driving",
-        "travelling", "start", "end", "effective", "real", "reel"]),
+        "travelling", "start", "end", "effective", "real", "reel",
+        "as", "to", "bei", "bij", "ved", "vid", "przy", "na", "over", "so", "basis", "en", "et", "und", "och",
+        "indhold", "innhold", "inhalt", "halt", "gehalte", "teneur", "teor", "contenido",
+        "contenuto", "zawartosc", "record", "row", "reading", "registro", "robocza", "robocze", "jazdy", "rij",
+        "maai", "kor", "forward"]),
     (Gps, &["gps"]),
     (Sum, &["total", "sum", "cumulative", "accumulated", "cumulated", "running", "summe", "gesamt", "cumul",
-        "acumulado", "acumulada", "totaal", "totale", "odometer"]),
+        "acumulado", "acumulada", "totaal", "totale", "odometer",
+        "far"]),
     (Volume, &["volume", "vol", "volumen", "volumetric"]),
     (Foreign, &["fuel", "engine", "rotor", "drum", "fan", "sieve", "concave", "loss", "losses", "protein", "oil",
         "starch", "temperature", "temp", "pressure", "target", "set", "setpoint", "planned", "prescribed", "aim",
@@ -173,5 +197,11 @@ pub(super) static WORDS: &[(Word, &[&str])] = &[
         "diesel", "kraftstoff", "carburant", "motor", "verlust", "verluste", "temperatur", "delay", "lag", "factor",
         "calibration", "slope", "tilt", "roll", "pitch", "yaw", "previous", "last", "next", "smoothed", "class",
         "zone", "duty", "ratio", "share", "percentage", "ash", "fibre", "fiber", "sugar", "foreign", "sort", "rpm",
-        "torque", "power"]),
+        "torque", "power",
+        "l", "litre", "litres", "liter", "liters", "litros", "litri", "gal", "gallon", "gallons", "ha", "hectare",
+        "hectares", "hektar", "ac", "acre", "acres", "bar", "psi", "kw", "volt", "verbrauch",
+        "kraftstoffverbrauch", "consumption", "conso", "consommation", "consumo", "verbruik", "forbrug", "forbruk",
+        "forbrukning", "zuzycie", "drehzahl", "auslastung", "motorauslastung", "paliwo", "paliwa", "brandstof",
+        "braendstof", "bransle", "drivstoff", "combustible", "combustivel", "combustibile", "carburante", "gasoil",
+        "gasolio", "gazole", "treibstoff", "coolant", "temperatura", "temperatuur", "remaining"]),
 ];

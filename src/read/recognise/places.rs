@@ -1,8 +1,9 @@
 //! Where the positions are, and the way that they make.
 
 use super::motion::Motion;
+use super::notes::{self, StatedCrs};
 use super::sample::Sample;
-use super::{Recognised, answer};
+use super::{Recognised, Severity, answer};
 use crate::job::{LogColumn, LogSettings};
 
 /// Columns called x and y that hold longitudes and latitudes are those; columns without any word for a position that
@@ -75,6 +76,58 @@ pub(super) fn positions(sample: &Sample, settings: &LogSettings, out: &mut Recog
     }
 }
 
+/// The CRS of x and y, where the file names one: in their headers, in a column of its own, or above the header.
+pub(super) fn crs(sample: &Sample, settings: &LogSettings, out: &mut Recognised) {
+    let (Some(x), Some(y)) = (out.get(LogColumn::X), out.get(LogColumn::Y)) else {
+        return;
+    };
+    if settings.crs.is_some() {
+        return;
+    }
+    let (x, y) = (x.index, y.index);
+    let northing = super::median(sample.columns[y].numbers.iter().copied());
+    let find = |text: &str| notes::crs(&notes::words(text), northing).map(|c| c.0);
+    let of_headers = || {
+        [y, x]
+            .iter()
+            .find_map(|k| find(&sample.columns[*k].spelt).map(|c| (c, *k)))
+    };
+    // A column that names it in every row, the same.
+    let of_cells = || {
+        sample.columns.iter().enumerate().find_map(|(k, column)| {
+            let first = column.texts().next()?;
+            let same = column.texts().take(200).all(|t| t == first);
+            let named = same.then(|| find(&format!("{} {first}", column.spelt)))?;
+            named.map(|c| (c, k))
+        })
+    };
+    let of_remarks = || {
+        sample
+            .above
+            .iter()
+            .find_map(|line| find(line))
+            .map(|c| (c, y))
+    };
+    match of_headers().or_else(of_cells).or_else(of_remarks) {
+        Some((StatedCrs::Code(code), at)) => {
+            out.remark(
+                Severity::Odd,
+                "crs-stated",
+                format!("x and y are in {code}, as the file says"),
+                Some(at),
+            );
+            out.crs = Some(code);
+        }
+        Some((StatedCrs::EitherSide(codes), at)) => out.ask(
+            at,
+            "it names a zone of UTM and not on which side of the equator".to_owned(),
+            codes.map(|c| format!("crs = \"{c}\"")).to_vec(),
+            true,
+        ),
+        None => {}
+    }
+}
+
 /// The way of the machine, where positions are plain numbers.
 pub(super) fn motion(sample: &Sample, settings: &LogSettings, out: &Recognised) -> Option<Motion> {
     let numbers = |c: LogColumn| {
@@ -100,7 +153,7 @@ pub(super) fn motion(sample: &Sample, settings: &LogSettings, out: &Recognised) 
             }
             Motion::from_degrees(&lon, &lat)
         }
-        _ if settings.crs.is_some() => {
+        _ if settings.crs.is_some() || out.crs.is_some() => {
             Motion::from_plane(numbers(LogColumn::X)?, numbers(LogColumn::Y)?)
         }
         _ => return None,
