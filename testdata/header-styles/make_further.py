@@ -159,6 +159,35 @@ add("h22", "Danish, units of 100 kg a hectare (hkg), dates with points", "A", 1,
     kmh("Fart (km/t)"), width("Arbejdsbredde (m)"), fuel("Dieselforbrug (l/t)")], sep=";", decimal=",")
 
 
+# Alphabets and languages of which no word may be known: kNN.csv, written after the first try of hNN and before the rules
+# that read a clock and a position by their values.
+add("k01", "Greek", "A", 1, [
+    time("\u03a7\u03c1\u03cc\u03bd\u03bf\u03c2", dmyt("/")), col("\u0393\u03b5\u03c9\u03b3\u03c1. \u03c0\u03bb\u03ac\u03c4\u03bf\u03c2", "lat", DEG, LAT),
+    col("\u0393\u03b5\u03c9\u03b3\u03c1. \u03bc\u03ae\u03ba\u03bf\u03c2", "lon", DEG, LON),
+    col("\u03a1\u03bf\u03ae \u03ba\u03b1\u03c1\u03c0\u03bf\u03cd (kg/s)", "flow", "kg/s", lambda r: ex(r["flow"], 2), basis="wet"),
+    moist("\u03a5\u03b3\u03c1\u03b1\u03c3\u03af\u03b1 (%)"), kmh("\u03a4\u03b1\u03c7\u03cd\u03c4\u03b7\u03c4\u03b1 (km/h)"), width("\u03a0\u03bb\u03ac\u03c4\u03bf\u03c2 (m)")], sep=";", decimal=",")
+add("k02", "Lithuanian, mass of a record", "A", 2, [
+    time("Laikas", lambda r: r["local"].strftime("%Y-%m-%d %H:%M:%S")), col("Platuma", "lat", DEG, LAT), col("Ilguma", "lon", DEG, LON),
+    col("\u0160lapi gr\u016bdai (kg)", "mass", "kg", lambda r: ex(r["mass"], 2), basis="wet"), moist("Dr\u0117gnis (%)"), kmh("Greitis (km/h)"),
+    width("Pjovimo plotis (m)")], sep=";", decimal=",")
+add("k03", "Chinese, flow in t/h", "B", 1, [
+    time("\u65f6\u95f4", lambda r: r["local"].strftime("%Y/%m/%d %H:%M:%S")), col("\u7ecf\u5ea6", "lon", DEG, LON), col("\u7eac\u5ea6", "lat", DEG, LAT),
+    col("\u8c37\u7269\u6d41\u91cf(t/h)", "flow", "t/h", lambda r: ex(r["flow"] * 3.6, 2), basis="wet"), moist("\u542b\u6c34\u7387(%)"),
+    kmh("\u901f\u5ea6(km/h)"), width("\u5272\u5e45(m)")])
+add("k04", "Latvian, fuel in kg/h as bait, west of Greenwich", "C", 1, [
+    time("Laiks", lambda r: iso(r["local"])), col("Platums", "lat", DEG, LAT), col("Garums", "lon", DEG, LON), fuel("Degviela (kg/h)"),
+    col("Graudu pl\u016bsma (kg/s)", "flow", "kg/s", lambda r: ex(r["flow"], 3), basis="wet"), moist("Mitrums (%)"),
+    col("\u0100trums (m/s)", "speed", "m/s", lambda r: ex(r["v"], 3)), width("Platums (m)")])
+add("k05", "Icelandic, no speed, distance of each row", "A", 1, [
+    time("T\u00edmi", dmyt(".")), col("Breiddargr\u00e1\u00f0a", "lat", DEG, LAT), col("Lengdargr\u00e1\u00f0a", "lon", DEG, LON),
+    col("Kornfl\u00e6\u00f0i (kg/s)", "flow", "kg/s", lambda r: ex(r["flow"], 2), basis="wet"), moist("Raki (%)"),
+    col("Vegalengd (m)", "distance", "m", lambda r: ex(r["dist"], 2)), width("Vinnslubreidd (m)")], sep=";", decimal=",")
+add("k06", "Albanian, names and units in two rows", "A", 2, [
+    dict(time("Koha", lambda r: r["local"].strftime("%Y-%m-%d %H:%M:%S")), units_row=""), col("Gjer\u00ebsia", "lat", DEG, LAT, units_row="deg"),
+    col("Gjat\u00ebsia", "lon", DEG, LON, units_row="deg"), col("Rrjedha e drith\u00ebrave", "flow", "kg/s", lambda r: ex(r["flow"], 2), units_row="kg/s", basis="wet"),
+    dict(moist("Lag\u00ebshtia"), units_row="%"), dict(kmh("Shpejt\u00ebsia"), units_row="km/h"), dict(width("Gjer\u00ebsia e korrjes"), units_row="m")], header_rows=2)
+
+
 def main():
     os.makedirs(os.path.join(m.HERE, "truth"), exist_ok=True)
     out = [m.write(f) for f in m.FILES]
