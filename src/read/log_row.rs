@@ -5,6 +5,7 @@ use csv::ByteRecord;
 use super::angle::{Hemisphere, angle};
 use super::layout::{Layout, NUMBERS};
 use super::number::number;
+use super::recognise::{is_negative, parted};
 use super::source::Fault;
 use super::text::{decode, shown};
 use super::time::TimeReader;
@@ -40,6 +41,11 @@ pub(super) fn parse(
             Err(_) => degrees(NUMBERS[column.slot], cell)
                 .ok_or_else(|| not_a_number(column.field, cell, decimal_comma))?,
         };
+        let value = match (layout.run_together, NUMBERS[column.slot]) {
+            (Some(form), LogColumn::Lon) => apart(value, form.signs[0], record),
+            (Some(form), LogColumn::Lat) => apart(value, form.signs[1], record),
+            _ => value,
+        };
         row.numbers[column.slot] = match NUMBERS[column.slot] {
             LogColumn::X | LogColumn::Y => value,
             _ => value * column.factor,
@@ -68,6 +74,12 @@ pub(super) fn parse(
         })?;
     }
     Ok(row)
+}
+
+/// The degrees of a number in which degrees and minutes are run together, and of its hemisphere.
+fn apart(value: f64, sign: Option<usize>, record: &ByteRecord) -> f64 {
+    let negative = sign.is_some_and(|s| is_negative(&decode(&record[s])));
+    parted(value) * if negative { -1.0 } else { 1.0 }
 }
 
 /// The degrees of a longitude or a latitude that is written in degrees and minutes.

@@ -20,6 +20,7 @@ mod number;
 mod outlines;
 mod position;
 mod recognise;
+mod row_interval;
 mod sections;
 mod siblings;
 mod source;

@@ -58,6 +58,17 @@ pub(super) fn assign(sample: &Sample, settings: &LogSettings, out: &mut Recognis
             }
         }
     }
+    // What no word says of any column, cells may say.
+    let spoken = |k: usize| {
+        taken[k]
+            || candidates
+                .iter()
+                .any(|r| r.index == k && r.fit < Fit::Loose)
+    };
+    super::by_values::clock(sample, |k| !spoken(k), out);
+    if let Some(found) = out.get(LogColumn::Time) {
+        taken[found.index] = true;
+    }
     if grain.is_empty() {
         let possible =
             |r: &&Role| is_grain(r.column) && !taken[r.index] && holds(r, &sample.columns[r.index]);
@@ -87,6 +98,11 @@ fn of_column(index: usize, column: &SampleColumn) -> Vec<Role> {
         fit: Fit::WordsAndUnit,
         ..Role::plain(which, index)
     }]
+}
+
+/// How a column was found that no word explains, for people.
+pub(super) fn how_by_values(why: &str) -> String {
+    format!("by its values: {why}")
 }
 
 /// How a header was found, for people.

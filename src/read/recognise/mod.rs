@@ -8,6 +8,7 @@
 mod agree;
 mod answer;
 mod assign;
+mod by_values;
 mod clock;
 mod clock_form;
 mod dates;
@@ -18,6 +19,7 @@ mod notes;
 mod places;
 mod prove;
 mod roles;
+mod run_together;
 mod said;
 mod sample;
 mod timing;
@@ -28,6 +30,7 @@ pub(in crate::read) use clock::compact_seconds;
 pub(in crate::read) use clock_form::{
     ClockForm, DAY_S, DateForm, DayForm, GPS_EPOCH_S, GPS_LEAP_S, SERIAL_EPOCH_DAYS,
 };
+pub(in crate::read) use run_together::{RunTogether, is_negative, parted};
 pub(in crate::read) use sample::{SAMPLE_ROWS, Sample};
 pub(in crate::read) use written::written;
 
@@ -113,6 +116,7 @@ pub struct Recognised {
     pub grain_moisture: GrainMoisture,
     /// How far apart passes lie, m, where the sample shows it.
     pub pass_spacing: Option<f64>,
+    pub(in crate::read) run_together: Option<RunTogether>,
     /// The CRS of x and y that the file itself names.
     pub crs: Option<String>,
     /// The zone that the clock's header names.
@@ -137,6 +141,7 @@ impl Default for Recognised {
             remarks: Vec::new(),
             grain_moisture: GrainMoisture::Harvest,
             pass_spacing: None,
+            run_together: None,
             crs: None,
             zone: None,
             clock: String::new(),
@@ -232,7 +237,7 @@ pub(in crate::read) fn recognise(
 ) -> Recognised {
     let mut out = Recognised::default();
     let grain = assign::assign(sample, settings, &mut out);
-    places::positions(sample, settings, &mut out);
+    places::positions(sample, settings, known, &mut out);
     places::crs(sample, settings, &mut out);
     let motion = places::motion(sample, settings, &out);
     timing::clocks(sample, settings, known, motion.as_ref(), &mut out);
@@ -243,6 +248,7 @@ pub(in crate::read) fn recognise(
         prove::speed(sample, motion, elapsed.as_deref(), &mut out);
     }
     let spacing = out.pass_spacing;
+    by_values::width(sample, spacing, &mut out);
     prove::width(sample, spacing, &mut out);
     percent(sample, &mut out);
     let systems = prove::systems(&out.columns);

@@ -2,13 +2,19 @@
 
 use super::motion::Motion;
 use super::notes::{self, StatedCrs};
+use super::run_together::{is_negative, parted};
 use super::sample::Sample;
-use super::{Recognised, Severity, answer};
+use super::{Known, Recognised, Severity, answer, by_values, run_together};
 use crate::job::{LogColumn, LogSettings};
 
 /// Columns called x and y that hold longitudes and latitudes are those; columns without any word for a position that
 /// look like one are asked about.
-pub(super) fn positions(sample: &Sample, settings: &LogSettings, out: &mut Recognised) {
+pub(super) fn positions(
+    sample: &Sample,
+    settings: &LogSettings,
+    known: &Known<'_>,
+    out: &mut Recognised,
+) {
     use LogColumn as C;
     let has = |out: &Recognised, c| out.get(c).is_some();
     let range = |index: usize| {
@@ -39,6 +45,7 @@ pub(super) fn positions(sample: &Sample, settings: &LogSettings, out: &mut Recog
             found.how.push_str("; degrees, by its values");
         }
     }
+    run_together::find(sample, out);
     if has(out, C::Lon) || has(out, C::X) || sample.rows < 10 {
         return;
     }
@@ -59,6 +66,12 @@ pub(super) fn positions(sample: &Sample, settings: &LogSettings, out: &mut Recog
         })
         .collect();
     if let [a, b] = free.as_slice() {
+        if let Some(found) =
+            by_values::longitude_and_latitude(sample, settings, known, [*a, *b], out)
+        {
+            out.columns.extend(found);
+            return;
+        }
         let h = |k: &usize| answer::escaped(&sample.columns[*k].header);
         let line = |lon: &usize, lat: &usize| {
             format!("columns = {{ lon = \"{}\", lat = \"{}\" }}", h(lon), h(lat))
@@ -143,6 +156,14 @@ pub(super) fn motion(sample: &Sample, settings: &LogSettings, out: &Recognised) 
     };
     let motion = match (numbers(LogColumn::Lon), numbers(LogColumn::Lat)) {
         (Some(mut lon), Some(mut lat)) => {
+            if let Some(form) = out.run_together {
+                for (values, sign) in [&mut lon, &mut lat].into_iter().zip(form.signs) {
+                    for (k, value) in values.iter_mut().enumerate() {
+                        let negative = sign.is_some_and(|s| is_negative(sample.columns[s].text(k)));
+                        *value = parted(*value) * if negative { -1.0 } else { 1.0 };
+                    }
+                }
+            }
             for k in 0..lon.len() {
                 let usable = (-180.0..=180.0).contains(&lon[k])
                     && (-90.0..=90.0).contains(&lat[k])

@@ -270,19 +270,27 @@ pub(super) fn folded(word: &str) -> String {
     let mut out = String::with_capacity(word.len());
     for c in word.chars().flat_map(char::to_lowercase) {
         match c {
-            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' => out.push('a'),
-            'é' | 'è' | 'ê' | 'ë' | 'ę' => out.push('e'),
-            'í' | 'ì' | 'î' | 'ï' => out.push('i'),
-            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' => out.push('o'),
-            'ú' | 'ù' | 'û' | 'ü' => out.push('u'),
-            'ç' | 'ć' => out.push('c'),
-            'ñ' | 'ń' => out.push('n'),
-            'ł' => out.push('l'),
-            'ś' => out.push('s'),
-            'ź' | 'ż' => out.push('z'),
+            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' | 'ă' | 'ā' => out.push('a'),
+            'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ě' | 'ė' | 'ē' => out.push('e'),
+            'í' | 'ì' | 'î' | 'ï' | 'ı' | 'ī' | 'į' => out.push('i'),
+            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' | 'ő' => out.push('o'),
+            'ú' | 'ù' | 'û' | 'ü' | 'ů' | 'ű' | 'ū' | 'ų' => out.push('u'),
+            'ý' => out.push('y'),
+            'ç' | 'ć' | 'č' => out.push('c'),
+            'ď' | 'đ' | 'ð' => out.push('d'),
+            'ğ' | 'ģ' => out.push('g'),
+            'ķ' => out.push('k'),
+            'ñ' | 'ń' | 'ň' | 'ņ' => out.push('n'),
+            'ł' | 'ľ' | 'ĺ' | 'ļ' => out.push('l'),
+            'ř' | 'ŕ' => out.push('r'),
+            'ś' | 'š' | 'ș' | 'ş' => out.push('s'),
+            'ť' | 'ț' | 'ţ' => out.push('t'),
+            'ź' | 'ż' | 'ž' => out.push('z'),
             'ß' => out.push_str("ss"),
             'æ' => out.push_str("ae"),
             'œ' => out.push_str("oe"),
+            'ё' => out.push('е'),
+            '\u{307}' => {} // the dot that a Turkish capital İ leaves behind
             other => out.push(other),
         }
     }
