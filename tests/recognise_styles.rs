@@ -247,7 +247,11 @@ fn styles_by_others_are_read_or_asked_about_and_never_silently_wrong() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/header-styles");
     let [read, _, wrong] = inspected(&folder);
     assert!(wrong.is_empty(), "{wrong:?}");
-    assert_eq!(read.len(), 20, "of twenty plain styles only {read:?} are read without asking");
+    assert_eq!(
+        read.len(),
+        20,
+        "of twenty plain styles only {read:?} are read without asking"
+    );
 }
 
 /// Twenty-eight more in other languages and phrasings, written before the rules (`further`; what they were at first is in

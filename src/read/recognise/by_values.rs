@@ -77,7 +77,9 @@ pub(super) fn longitude_and_latitude(
         Some((ratio.median * factor).ln().abs())
     };
     let (one, other) = (of(a, b), of(b, a));
-    match (off(&one)?, off(&other)?) {
+    // An order that lies beyond the poles makes no way at all.
+    let far = |off: Option<f64>| off.unwrap_or(f64::INFINITY);
+    match (far(off(&one)), far(off(&other))) {
         (x, y) if x < NEAR && y > FAR => Some(one),
         (x, y) if y < NEAR && x > FAR => Some(other),
         _ => None,
