@@ -78,10 +78,7 @@ mod tests {
     #[test]
     fn the_way_over_the_speed_is_the_interval() {
         let n = 30;
-        let mut log = LogFile {
-            row: (1..=n).collect(),
-            ..LogFile::default()
-        };
+        let mut log = LogFile::of_rows("a.csv", n);
         let positions = Positions {
             lon: vec![10.0; n as usize],
             lat: (0..n).map(|k| f64::from(k) * 0.00004).collect(),

@@ -45,12 +45,8 @@ mod tests {
     use super::*;
 
     fn log(times: &[f64], sections: &[u32]) -> LogFile {
-        let mut log = LogFile {
-            path: "a.csv".to_owned(),
-            time: times.to_vec(),
-            row: (1..=times.len() as u32).collect(),
-            ..LogFile::default()
-        };
+        let mut log = LogFile::of_rows("a.csv", times.len() as u32);
+        log.time = times.to_vec();
         log.section.distinct = vec!["1".to_owned(), "2".to_owned()];
         log.section.index = sections.iter().map(|s| Some(*s)).collect();
         log
