@@ -19,6 +19,9 @@ use super::text::{Encoding, Packing, in_encoding, packed};
 /// Exports per log of the farm (every value of every choice comes up; the test counts them).
 const EXPORTS: usize = 4;
 
+/// Headers of a column, and what becomes of a cell.
+type Written = (Vec<String>, Box<dyn Fn(&str) -> Vec<String>>);
+
 /// A log of the farm as its file has it.
 struct Source {
     field: String,
@@ -140,11 +143,7 @@ fn farm() -> Vec<Source> {
 }
 
 /// What a column of the farm's logs becomes: its headers and a cell's texts.
-fn column(
-    name: &str,
-    style: &Style,
-    bushel: f64,
-) -> (Vec<String>, Box<dyn Fn(&str) -> Vec<String>>) {
+fn column(name: &str, style: &Style, bushel: f64) -> Written {
     let [flow, speed, length, percent] = SYSTEMS[style.system];
     let measured =
         |word: &str, quantity: Quantity, (unit, spelt): (&str, &str), decimals: usize| {
@@ -166,7 +165,7 @@ fn column(
             };
             (vec![header], cell)
         };
-    let same = |name: &str| -> (Vec<String>, Box<dyn Fn(&str) -> Vec<String>>) {
+    let same = |name: &str| -> Written {
         (
             vec![name.to_owned()],
             Box::new(|cell: &str| vec![cell.to_owned()]),
@@ -187,7 +186,7 @@ fn column(
     }
 }
 
-fn time(style: &Style) -> (Vec<String>, Box<dyn Fn(&str) -> Vec<String>>) {
+fn time(style: &Style) -> Written {
     let clock = style.clock;
     let headers = match clock {
         ClockKind::TwoColumns => vec!["Date".to_owned(), "Time".to_owned()],

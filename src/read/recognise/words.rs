@@ -150,21 +150,33 @@ fn exact(word: &str) -> Option<Word> {
         .map(|(w, _)| *w)
 }
 
+/// The longest compound looked at, bytes, and the most words in one (our choice).
+const LONGEST_COMPOUND: usize = 60;
+const MOST_PARTS: usize = 5;
+
 /// Known words written as one (`groundspeed`, `Kornfeuchte`): each of at least three letters, the longest first.
 fn compound(word: &str) -> Option<Vec<Word>> {
+    match word.len() {
+        ..=LONGEST_COMPOUND => compound_of(word, MOST_PARTS),
+        _ => None,
+    }
+}
+
+fn compound_of(word: &str, most: usize) -> Option<Vec<Word>> {
     if word.is_empty() {
         return Some(Vec::new());
+    }
+    if most == 0 {
+        return None;
     }
     for at in (3..=word.len()).rev().filter(|&k| word.is_char_boundary(k)) {
         if word.len() - at != 0 && word.len() - at < 3 {
             continue;
         }
-        let first = if at == word.len() {
-            exact(word)
-        } else {
-            exact(&word[..at])
+        let Some(first) = exact(&word[..at]) else {
+            continue;
         };
-        if let (Some(first), Some(mut rest)) = (first, compound(&word[at..])) {
+        if let Some(mut rest) = compound_of(&word[at..], most - 1) {
             rest.insert(0, first);
             return Some(rest);
         }
@@ -328,6 +340,14 @@ mod tests {
         assert_eq!(best("moistur").says, [Word::Moisture]);
         assert_eq!(best("Höhe").says, [Word::Elevation]);
         assert_eq!(best("gibberish").unknown, 1);
+    }
+
+    /// Found by fuzzing: every way to part a long word was tried, and each of those again.
+    #[test]
+    fn a_long_word_is_no_compound() {
+        assert_eq!(best(&format!("time{}", "T".repeat(500))).unknown, 1);
+        assert_eq!(best(&"grain".repeat(200)).unknown, 1);
+        assert_eq!(best(&"xyz".repeat(18)).unknown, 1);
     }
 
     #[test]
