@@ -186,8 +186,8 @@ fn a_log_without_position_says_how_to_name_it() {
 fn a_flow_without_unit_is_asked_for_one() {
     assert_eq!(
         Farm::new("lon_deg,lat_deg,flow\n10,54,8\n").fails(),
-        "logs/brook.csv, column \"flow\": expected a unit of a mass flow: kg/s, g/s, kg/h, t/h, lb/s, lb/min, lb/h, bu/s, bu/h, \
-         found none in the header or the job file\n\
+        "logs/brook.csv, column \"flow\": expected a unit of a mass flow: kg/s, g/s, kg/h, kg/min, t/h, lb/s, lb/min, lb/h, short ton/h, bu/s, \
+         bu/h, found none in the header or the job file\n\
          hint: add it: [log] units = { flow = \"kg/s\" }"
     );
 }
