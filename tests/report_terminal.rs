@@ -126,6 +126,7 @@ fn a_field_fits_on_a_screen() {
       grain        120,000 kg logged → 118,000 kg corrected, as moist as it was cut (250 kg logged was
                    no grain); 60,000 kg weighed on 2 tickets, closure 0.00 %; leave-one-out error 1.3 %
       loads        1 by ticket, 1 by neighbouring ground, 1,234 kg outside every load
+      method       factor
       quality      opposed neighbouring passes differ by 14.2 → 8.0 %; error of a point from other
                    passes 12.0 → 7.9 %; nugget to sill 0.61 → 0.38
       warnings     doubtful-ticket: Ticket 118 (load L-7) weighs 8.9 % more than its neighbours say; it

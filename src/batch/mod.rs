@@ -8,6 +8,7 @@ mod act;
 mod error;
 mod flight;
 mod memory;
+mod neighbours;
 mod settings;
 mod shard;
 mod store;
@@ -36,6 +37,7 @@ use crate::write::{FieldResult, WriteError, folders, put_away, tables, write_fie
 
 pub use act::{Act, Progress, Silent};
 pub use error::{BatchError, FieldError};
+pub use neighbours::links;
 pub use shard::{Merged, Shard, merge, run_shard};
 
 use flight::Flight;
@@ -158,7 +160,7 @@ impl<'a> Batch<'a> {
             progress,
             folders: folders(&job.fields),
             work,
-            store: Store::new(job.fields.len(), memory.waiting, wait_in),
+            store: Store::new(job.fields.len(), memory.waiting, Some(wait_in)),
             fields: job.fields.iter().map(|_| State::default()).collect(),
             settings: Settings::of(job),
             memory,

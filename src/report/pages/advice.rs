@@ -128,6 +128,12 @@ const KNOWN: &[(&str, Level, &str, &str)] = &[
         "Correct the field's name on the ticket.",
     ),
     (
+        "outside-weighed-flows",
+        Level::Note,
+        "Grain passed the sensor at flows that no ticket weighed",
+        "Weigh a load at such a flow; until then the map is less sure there.",
+    ),
+    (
         "no-logged-grain",
         Level::Serious,
         "A weighed load has no logged grain",

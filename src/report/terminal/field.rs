@@ -21,6 +21,9 @@ pub fn field(s: &Summary, paint: Paint) -> String {
     text.entry("yield", &yields(s));
     text.entry("grain", &grain(s));
     text.entry("loads", &loads(s));
+    if !matches!(s.calibration.method.as_str(), "" | "none") {
+        text.entry("method", &s.calibration.method);
+    }
     text.entry("quality", &quality(s));
     let mut label = "warnings";
     for warning in worst_first(&s.warnings) {
