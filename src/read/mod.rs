@@ -32,7 +32,7 @@ mod time;
 
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
-pub use fingerprint::fingerprint;
+pub use fingerprint::{fingerprint, input_bytes};
 pub use inspect::{
     Inspected, NamedOutline, RawColumn, files_below, inspect, outlines_in, tickets_in,
 };
@@ -45,7 +45,7 @@ use crate::place::Place;
 use crate::summary::Remark;
 
 /// A line that could not be parsed; it counts in `row` numbers and in `points.rows`.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Unreadable {
     /// Where it stood.
     pub place: Place,
@@ -93,13 +93,14 @@ pub struct Ticket {
 }
 
 /// Everything read for one field season.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, serde::Serialize, serde::Deserialize)]
 pub struct FieldInput {
     /// The rows.
     pub log: Log,
     /// Lines that could not be parsed.
     pub unreadable: Vec<Unreadable>,
-    /// Boundary in longitude and latitude, WGS 84.
+    /// Boundary in longitude and latitude, WGS 84. Small, and not stored with the rest.
+    #[serde(skip)]
     pub boundary: Option<MultiPolygon<f64>>,
     /// Tickets that may concern this field (rows limited to another field are left out).
     pub tickets: Vec<Ticket>,

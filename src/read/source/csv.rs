@@ -17,6 +17,9 @@ use crate::read::text::{BUFFER, decode, utf8};
 /// The longest header line looked at, bytes (our choice).
 const LONGEST_HEADER: usize = 1024 * 1024;
 
+/// Most columns of a table (our choice: an export has a few hundred at most).
+const MOST_COLUMNS: usize = 4096;
+
 /// How much of a text is looked at for remarks above its header, bytes (our choice).
 const HEAD: usize = 32 * 1024;
 
@@ -44,6 +47,17 @@ pub(super) fn open(input: Input, file: &str, lines: &str) -> Result<Table, ReadE
     let (start, above) = header_start(&head, head.len() < HEAD);
     head.drain(..start);
     let separator = sniff(&head);
+    let line = head.iter().take_while(|b| **b != b'\n');
+    let columns = 1 + line.filter(|b| **b == separator).count();
+    if columns > MOST_COLUMNS {
+        return Err(ReadError::new(
+            ReadErrorKind::Format,
+            Place::file(file),
+            format!("a header of at most {MOST_COLUMNS} columns"),
+            format!("{columns} or more"),
+        )
+        .hinted("export the columns of the log alone, or take it off the list"));
+    }
     let open_quote = Rc::new(Cell::new(false));
     let text = QuoteGuard {
         from: Cursor::new(head).chain(text),
