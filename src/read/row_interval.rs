@@ -43,6 +43,11 @@ pub(super) fn derive(log: &mut LogFile, positions: &Positions, given: Option<f64
         .collect();
     seconds.sort_by(f64::total_cmp);
     if seconds.len() < FEWEST {
+        // A mass needs no time, and a few rows show nothing of a log.
+        let flows = slot(LogColumn::Flow).is_some_and(|s| known(&log.numbers[s]));
+        if !flows || log.row.len() < FEWEST {
+            return;
+        }
         log.warnings.push(Remark::new(
             "no-interval",
             format!(
@@ -84,9 +89,12 @@ mod tests {
             lat: (0..n).map(|k| f64::from(k) * 0.00004).collect(),
             ..Positions::default()
         };
+        let at = |c| NUMBERS.iter().position(|x| *x == c).expect("a column");
+        derive(&mut log, &positions, None);
+        assert_eq!(log.warnings, []);
+        log.numbers[at(LogColumn::Flow)] = vec![8.0; n as usize];
         derive(&mut log, &positions, None);
         assert_eq!(log.warnings[0].code, "no-interval");
-        let at = |c| NUMBERS.iter().position(|x| *x == c).expect("a column");
         log.numbers[at(LogColumn::Speed)] = vec![1.474; n as usize];
         derive(&mut log, &positions, None);
         assert_eq!(log.numbers[at(LogColumn::Interval)][5], 3.0);
