@@ -131,6 +131,21 @@ pub struct YieldSummary {
     pub p90: Option<f64>,
 }
 
+/// What grew on the headland: all grain that has its ground there, on kept points or not.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct HeadlandSummary {
+    /// Depth of the strip along the whole boundary, m.
+    pub depth_m: f64,
+    /// Ground cut once in it, ha.
+    pub area_ha: f64,
+    /// Corrected wet mass, kg.
+    pub corrected_kg: f64,
+    /// Yield at reference moisture over its kept points, in the job's unit.
+    pub mean: Option<f64>,
+    /// The same for the rest of the field.
+    pub interior_mean: Option<f64>,
+}
+
 /// The map before anything: every readable row, logged flow, distance, width and moisture.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct LoggedSummary {
@@ -164,6 +179,9 @@ pub struct LoadSummary {
     pub logged_kg: f64,
     /// Weighed wet mass, kg (this field's share).
     pub weighed_kg: Option<f64>,
+    /// What a ticket says that is held out, kg (this field's share).
+    #[serde(default)]
+    pub held_out_kg: Option<f64>,
     /// Corrected wet mass, kg.
     pub corrected_kg: f64,
     /// Corrected over logged mass.
@@ -241,6 +259,9 @@ pub struct Summary {
     /// Yield.
     #[serde(rename = "yield")]
     pub yields: YieldSummary,
+    /// The strip along the boundary; null without a boundary.
+    #[serde(default)]
+    pub headland: Option<HeadlandSummary>,
     /// Calibration.
     pub calibration: CalibrationSummary,
     /// Loads.

@@ -123,9 +123,10 @@ fn a_field_fits_on_a_screen() {
       area         12.35 ha cut once; 13.10 ha as logged
       yield        9.90 logged → 9.47 t/ha corrected (9.41 to 9.53) at 15.5 % moisture; a tenth of the
                    ground below 6.50, a tenth above 12.10
-      grain        120,000 kg logged → 118,000 kg corrected (250 kg logged was no grain); 60,000 kg
-                   weighed on 2 tickets, closure 0.00 %; leave-one-out error 1.3 %
+      grain        120,000 kg logged → 118,000 kg corrected, as moist as it was cut (250 kg logged was
+                   no grain); 60,000 kg weighed on 2 tickets, closure 0.00 %; leave-one-out error 1.3 %
       loads        1 by ticket, 1 by neighbouring ground, 1,234 kg outside every load
+      method       factor
       quality      opposed neighbouring passes differ by 14.2 → 8.0 %; error of a point from other
                    passes 12.0 → 7.9 %; nugget to sill 0.61 → 0.38
       warnings     doubtful-ticket: Ticket 118 (load L-7) weighs 8.9 % more than its neighbours say; it
@@ -141,7 +142,8 @@ fn what_is_unknown_is_a_dash() {
       points       0 of 0 rows kept (– %); 0 set aside
       area         0.00 ha cut once; 0.00 ha as logged
       yield        – logged → – bu/ac corrected at 15.5 % moisture
-      grain        0 kg logged → 0 kg corrected; no ticket used: the total is the sensor's word
+      grain        0 kg logged → 0 kg corrected, as moist as it was cut; no ticket used: the total is
+                   the sensor's word
       loads        none
       quality      not measured
     "#);

@@ -103,6 +103,7 @@ pub(super) fn summarise(
         logged: logged(field, columns),
         grain: grain(field, ground, &loads, &ledger, weighed_kg),
         yields: yields(job, field, scale, columns, map, &ledger, area_m2),
+        headland: None,
         calibration: CalibrationSummary {
             method: scale.method.clone(),
             tickets_used: scale.tickets_used,
@@ -221,6 +222,10 @@ fn load_summaries(field: &Prepared, scale: &ScaleDecision) -> Vec<LoadSummary> {
                 ticket: d.ticket.clone(),
                 logged_kg: logged[l],
                 weighed_kg: d.weighed_kg,
+                held_out_kg: d
+                    .doubt
+                    .filter(|_| d.weighed_kg.is_none())
+                    .map(|ratio| corrected_kg * ratio),
                 corrected_kg,
                 factor,
                 ci95_low: factor.map(|f| f * (-half).exp()),

@@ -160,7 +160,14 @@ pub(super) fn build(
     }
     let per = |f: &dyn Fn(usize) -> f64| -> Vec<f64> { (0..n).map(f).collect() };
     let on_pass = |i: usize| passes.pass_of[i].is_some();
-    let half = |i: usize| 1.96 * load_sd[ground.load[i] as usize].hypot(point_sd);
+    // The load's factor, the point's own noise, and the sensor's curve at another flow than the load's.
+    let half = |i: usize| {
+        let l = ground.load[i] as usize;
+        let flow = ground.logged[i] / (ground.covered[i] * timeline.interval[i]);
+        1.96 * load_sd[l]
+            .hypot(point_sd)
+            .hypot(scale.loads[l].flows.sd(flow))
+    };
     YieldMap {
         logs: log.sources.iter().map(|s| s.path.clone()).collect(),
         machines: log.machines.clone(),

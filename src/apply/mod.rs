@@ -14,7 +14,7 @@ use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
 use crate::quality::{QualityInput, QualityParams, measure};
-use crate::summary::{QualitySummary, Summary};
+use crate::summary::{HeadlandSummary, QualitySummary, Summary};
 
 use ground::Ground;
 
@@ -78,6 +78,13 @@ pub fn apply(
     summary.warnings = warnings::collect(job, field, machines, scale, &checked, &summary);
     let limits = &checked.limits;
     let evidence = evidence::collect(field, machines, scale, &ground, columns, &map, limits);
+    summary.headland = evidence.parts.map(|p| HeadlandSummary {
+        depth_m: p.depth_m,
+        area_ha: p.headland.area_ha,
+        corrected_kg: p.headland.kg,
+        mean: p.headland.mean,
+        interior_mean: p.interior.mean,
+    });
     Ok(Applied {
         map,
         summary,

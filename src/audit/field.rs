@@ -6,6 +6,7 @@ use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
 
 use super::crossing::crossing;
+use crate::calibrate::joint::Links;
 use crate::faults::{self, FaultParams, FaultParamsError};
 use crate::job::{FieldSeason, Job};
 use crate::loads::{self, LoadEvidence, Loads, assign};
@@ -28,6 +29,8 @@ pub struct AuditField {
     pub has_clock: bool,
     /// What reading it had to say.
     pub reading: Vec<Remark>,
+    /// What neighbouring ground says of its loads, where a run would ask it; needed for what a run does with tickets alone.
+    pub links: Option<Links>,
 }
 
 /// One load in one field.
@@ -87,6 +90,7 @@ pub fn gather(
         tickets: input.tickets.clone(),
         has_clock: log.sources.iter().any(|s| s.clock == Clock::Unix),
         reading: input.warnings.clone(),
+        links: None,
     })
 }
 

@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::join::{Batch, Group};
-use crate::calibrate::{TicketFit, machine_factor};
+use super::join::Batch;
+use crate::gather::ScaleEvidence;
+use crate::pool;
 use crate::read::TicketUse;
 
 /// What `run` does with a ticket.
@@ -24,37 +25,31 @@ pub enum InRun {
     Nothing,
 }
 
-/// By index of the ticket in the batch. A run asks neighbouring ground, drift and the sensor's bend as
-/// well ([`crate::calibrate::joint`]); here are only tickets, so a ticket near the limit may fare otherwise there.
-pub(super) fn in_run(batch: &Batch, groups: &[&Group]) -> BTreeMap<usize, InRun> {
-    let mut out: BTreeMap<usize, InRun> = (batch.weighings.iter().enumerate())
+/// By index of the ticket in the batch: the run's own decision, from the same evidence.
+pub(super) fn in_run(batch: &Batch) -> BTreeMap<usize, InRun> {
+    let evidence: Vec<ScaleEvidence> = (batch.fields.iter())
+        .map(|field| ScaleEvidence {
+            loads: field.loads.iter().map(|l| l.evidence.clone()).collect(),
+            tickets: field.tickets.clone(),
+            links: field.links.clone(),
+        })
+        .collect();
+    let fields: Vec<(&str, &ScaleEvidence)> = (batch.fields.iter().zip(&evidence))
+        .map(|(field, evidence)| (field.crop.as_str(), evidence))
+        .collect();
+    let decided = pool::scale(&fields);
+    (batch.weighings.iter().enumerate())
         .map(|(w, weighing)| {
+            let parts = || weighing.parts.iter().map(|&(f, l)| &decided[f].loads[l]);
+            let doubted = parts().any(|d| d.doubt.is_some());
             let plain = match weighing.ticket.usage {
                 TicketUse::No => InRun::NotUsed,
                 _ if !weighing.comparable() => InRun::Nothing,
-                _ => InRun::Obeyed,
+                _ if !doubted => InRun::Obeyed,
+                TicketUse::Yes => InRun::Forced,
+                TicketUse::Auto => InRun::HeldOut,
             };
             (w, plain)
         })
-        .collect();
-    for group in groups {
-        let fits: Vec<TicketFit> = (group.weighings.iter())
-            .map(|&w| &batch.weighings[w])
-            .map(|w| TicketFit {
-                weighed: w.ticket.net_kg,
-                logged: w.logged_kg,
-                usage: w.ticket.usage,
-            })
-            .collect();
-        for doubt in machine_factor(&fits).map_or_else(Vec::new, |m| m.doubts) {
-            let forced = fits[doubt.ticket].usage == TicketUse::Yes;
-            let in_run = if forced {
-                InRun::Forced
-            } else {
-                InRun::HeldOut
-            };
-            out.insert(group.weighings[doubt.ticket], in_run);
-        }
-    }
-    out
+        .collect()
 }

@@ -76,8 +76,7 @@ pub struct TicketAudit {
 
 /// Worst first: what is wrong with a row by its code, then by how far it is off.
 pub(super) fn audit(batch: &Batch, groups: &[(Group, Level)]) -> Vec<TicketAudit> {
-    let all: Vec<&Group> = groups.iter().map(|(g, _)| g).collect();
-    let in_run = in_run(batch, &all);
+    let in_run = in_run(batch);
     let exchanges: BTreeMap<usize, Exchange> = (groups.iter())
         .flat_map(|(_, level)| exchanges(batch, level))
         .collect();

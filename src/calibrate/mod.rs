@@ -3,12 +3,8 @@
 //! Two steps. The *joint adjustment* ([`joint`]) expects a factor of every load from all that is known: tickets of other
 //! loads, how the sensor wanders and bends, and how neighbouring ground cut in other loads yields. Then *closure*: the
 //! loads of each used ticket are scaled together until they sum to it exactly.
-//!
-//! The audit of tickets has no passes to compare; it asks [`machine_factor`], which knows a machine's tickets alone.
 
 mod closure;
-mod factors;
 pub mod joint;
 
 pub use closure::{LoadFactor, Weighing, close};
-pub use factors::{Doubt, MachineFactor, TicketFit, machine_factor};

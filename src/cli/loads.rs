@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use super::{DONE, Failure, Format, SOME_FAILED, print};
 use crate::audit::{self, AuditField, FailedField};
-use crate::batch::FieldError;
+use crate::batch::{self, FieldError};
 use crate::job::{FieldSeason, Job};
 use crate::prepare::PrepareError;
 use crate::read::read_field;
@@ -28,10 +28,17 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let read: Vec<Result<AuditField, FailedField>> = (job.fields.par_iter())
         .map(|season| gather(&job, season))
         .collect();
+    // Neighbouring ground is asked, as a run asks it, where there are tickets that it could contradict.
+    let has_tickets = read.iter().flatten().any(|f| !f.tickets.is_empty());
+    let links = if has_tickets {
+        batch::links(&job)
+    } else {
+        vec![None; job.fields.len()]
+    };
     let (mut fields, mut failed) = (Vec::new(), Vec::new());
-    for result in read {
+    for (result, links) in read.into_iter().zip(links) {
         match result {
-            Ok(field) => fields.push(field),
+            Ok(field) => fields.push(AuditField { links, ..field }),
             Err(error) => failed.push(error),
         }
     }

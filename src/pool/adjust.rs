@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::scale::Weighed;
-use crate::calibrate::joint::{Links, LoadNode, Settlement, TicketNode, settle};
+use crate::calibrate::joint::{Links, LoadNode, OneFactor, Settlement, TicketNode, settle};
 use crate::gather::ScaleEvidence;
 use crate::loads::LoadEvidence;
 use crate::read::TicketUse;
@@ -11,9 +11,15 @@ use crate::read::TicketUse;
 /// A machine that rested for so long starts another day, s (our choice: longer than a breakdown at noon, shorter than a
 /// night).
 const NIGHT: f64 = 5.0 * 3600.0;
-/// Relative sd of a certified scale's net weight. NIST Handbook 44, class III L maintenance tolerance: one division
-/// per 500, about 0.2 %, taken as two standard deviations (value from memory, see the handbook).
+/// Relative sd of a certified scale's net weight, the least that is taken for any. NIST Handbook 44, class III L
+/// maintenance tolerance: one division per 500, about 0.2 %, taken as two standard deviations (value from memory, see the
+/// handbook). How much more a scale's tickets scatter is estimated.
 pub(super) const SCALE_SD: f64 = 0.001;
+/// Relative sd of a ticket that no crop's adjustment tells of, because it weighed several crops at once (our choice: the
+/// middle of what is taken for scales beforehand, with its uncertainty).
+pub(super) const UNTOLD_SD: f64 = 0.005;
+/// Common practice: grain more than four points of moisture apart is calibrated apart.
+const MOISTURE_CLASS: f64 = 4.0;
 
 /// Place of a load: field, and load in it.
 pub(super) type Place = (usize, usize);
@@ -28,6 +34,8 @@ pub(super) struct OfCrop<'a> {
     pub nodes: Vec<LoadNode>,
     /// Indices of its tickets in the batch.
     pub tickets: Vec<usize>,
+    /// The same as nodes.
+    pub ticket_nodes: Vec<TicketNode>,
     /// What came of it; `None` where there is nothing to adjust.
     pub settled: Option<Settlement>,
     /// Whether a load is linked to others by neighbouring ground.
@@ -48,6 +56,12 @@ impl OfCrop<'_> {
                 parts.any(|l| self.nodes[l].machine == machine)
             })
             .count()
+    }
+
+    /// One factor for a machine, where it predicts the machine's tickets better than the joint adjustment.
+    pub fn one_factor(&self, machine: usize) -> Option<OneFactor> {
+        let settled = self.settled.as_ref()?;
+        settled.one_factor[machine].filter(OneFactor::wins)
     }
 
     /// Whether any ticket teaches.
@@ -91,12 +105,20 @@ pub(super) fn adjust_crop<'a>(
         }
         nodes.push(LoadNode {
             machine,
+            class: 0,
             day,
             before,
             logged: load(place).mass_kg,
             ln_flow: mean_ln_flow(load(place)),
         });
     }
+    let column = |f: &dyn Fn(&LoadNode) -> usize| -> Vec<usize> { nodes.iter().map(f).collect() };
+    let class = moisture_classes(
+        &column(&|n| n.machine),
+        &(places.iter().map(|p| load(p).moisture_pct)).collect::<Vec<_>>(),
+        &(nodes.iter().map(|n| n.logged)).collect::<Vec<_>>(),
+    );
+    (nodes.iter_mut().zip(class)).for_each(|(node, c)| node.class = c);
     let node_of: BTreeMap<Place, usize> = places.iter().enumerate().map(|(k, p)| (*p, k)).collect();
     let links: Vec<(Vec<usize>, &Links)> = (of_crop.iter())
         .filter_map(|&f| {
@@ -112,10 +134,19 @@ pub(super) fn adjust_crop<'a>(
     let tickets: Vec<usize> = (0..weighed.len())
         .filter(|&w| weighed[w].parts.iter().all(|p| node_of.contains_key(p)))
         .collect();
+    // Tickets that name no scale are taken to be of one.
+    let mut scales: Vec<Option<&str>> = (tickets.iter())
+        .map(|&w| weighed[w].ticket.scale.as_deref())
+        .collect();
+    scales.sort_unstable();
+    scales.dedup();
     let of_ticket = |&w: &usize| TicketNode {
         parts: weighed[w].parts.iter().map(|p| node_of[p]).collect(),
         net: weighed[w].ticket.net_kg,
         sd: SCALE_SD,
+        scale: scales
+            .binary_search(&weighed[w].ticket.scale.as_deref())
+            .unwrap_or_default(),
     };
     let ticket_nodes: Vec<TicketNode> = tickets.iter().map(of_ticket).collect();
     let usage: Vec<TicketUse> = tickets.iter().map(|&w| weighed[w].ticket.usage).collect();
@@ -125,14 +156,73 @@ pub(super) fn adjust_crop<'a>(
         machines,
         nodes,
         tickets,
+        ticket_nodes,
         linked,
     }
 }
 
+/// Moisture classes of loads, numbered over all machines: a machine's loads in the order of moisture are parted at their
+/// widest gap, and each part again, until none spans more than four points (our choice; how far the gap lies from any round
+/// number does not matter). Loads of unknown moisture are in their machine's largest class.
+fn moisture_classes(machine: &[usize], moisture: &[Option<f64>], mass: &[f64]) -> Vec<usize> {
+    let mut class = vec![0; machine.len()];
+    let mut first = 0;
+    let machines = machine.iter().map(|m| m + 1).max().unwrap_or(0);
+    for m in 0..machines {
+        let own = || (0..machine.len()).filter(|&k| machine[k] == m);
+        let mut known: Vec<(f64, usize)> = own().filter_map(|k| Some((moisture[k]?, k))).collect();
+        known.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let mut parts = vec![known.as_slice()];
+        while let Some(wide) = parts.iter().position(|p| match p {
+            [first, .., last] => last.0 - first.0 > MOISTURE_CLASS,
+            _ => false,
+        }) {
+            let part = parts[wide];
+            let gap = |k: &usize| part[k + 1].0 - part[*k].0;
+            let at = (0..part.len() - 1).max_by(|a, b| gap(a).total_cmp(&gap(b)));
+            let (low, high) = part.split_at(at.unwrap_or_default() + 1);
+            parts.splice(wide..=wide, [low, high]);
+        }
+        let grain = |p: &&[(f64, usize)]| p.iter().map(|k| mass[k.1]).sum::<f64>();
+        let largest = (0..parts.len())
+            .max_by(|&a, &b| grain(&parts[a]).total_cmp(&grain(&parts[b])))
+            .unwrap_or_default();
+        own().for_each(|k| class[k] = first + largest);
+        for (c, part) in parts.iter().enumerate() {
+            part.iter().for_each(|k| class[k.1] = first + c);
+        }
+        first += parts.len();
+    }
+    class
+}
+
 /// Mean log flow of a load, weighted by mass; NaN where none was logged.
-fn mean_ln_flow(load: &LoadEvidence) -> f64 {
+pub(super) fn mean_ln_flow(load: &LoadEvidence) -> f64 {
     let (sum, mass) = (load.flows.iter()).fold((0.0, 0.0), |(s, m), [flow, mass]| {
         (s + mass * flow.ln(), m + mass)
     });
     sum / mass
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn wet_and_dry_grain_are_parted_at_the_widest_gap() {
+        let m = |v: &[f64]| v.iter().map(|x| Some(*x)).collect::<Vec<_>>();
+        // 15 to 19 is four points: one class. A wet part beyond is another.
+        let class = |v: &[f64]| moisture_classes(&vec![0; v.len()], &m(v), &vec![1.0; v.len()]);
+        assert_eq!(class(&[15.0, 19.0, 16.0]), [0, 0, 0]);
+        assert_eq!(class(&[15.0, 24.0, 16.0, 23.5]), [0, 1, 0, 1]);
+        assert_eq!(class(&[15.0, 17.9, 20.0, 20.1]), [0, 1, 1, 1]);
+        assert_eq!(class(&[]), [0usize; 0]);
+        // Two machines have classes of their own; unknown moisture goes with most of the grain.
+        let two = moisture_classes(
+            &[0, 0, 0, 1, 1],
+            &[Some(14.0), Some(25.0), None, Some(14.0), Some(14.2)],
+            &[1.0, 3.0, 1.0, 1.0, 1.0],
+        );
+        assert_eq!(two, [0, 1, 1, 2, 2]);
+    }
 }

@@ -2,9 +2,11 @@
 
 mod adjust;
 mod dry_flow;
+mod flows;
 mod machines;
 mod remarks;
 mod scale;
 
+pub use flows::KnownFlows;
 pub use machines::{MachineDecision, machines};
 pub use scale::{LoadDecision, ScaleDecision, scale};

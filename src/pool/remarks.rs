@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::adjust::{OfCrop, Place};
-use super::scale::{ScaleDecision, Weighed};
+use super::adjust::{OfCrop, Place, SCALE_SD};
+use super::scale::{LoadDecision, ScaleDecision, Weighed};
 use crate::calibrate::LoadFactor;
+use crate::calibrate::joint::Settlement;
 use crate::gather::ScaleEvidence;
 use crate::read::Ticket;
 use crate::summary::{FactorBasis, Remark};
@@ -25,32 +26,16 @@ pub(super) fn of_fields(
     for (f, nodes) in of_field {
         let corrected = |k: usize| crop.nodes[k].logged * closed[&crop.places[k]].factor;
         let total: f64 = nodes.iter().map(|&k| corrected(k)).sum();
-        let (mut open, mut own) = (Vec::new(), 0.0);
-        for &k in &nodes {
-            let (share, factor) = (corrected(k) / total, closed[&crop.places[k]]);
-            if factor.weighed {
-                own += (share * factor.relative_sd).powi(2);
-            } else {
-                open.push((k, share));
-            }
-        }
-        let shared = if open.is_empty() || !(total > 0.0) {
-            0.0
-        } else {
-            settled.adjusted.variance(&open).unwrap_or(f64::NAN)
-        };
+        let share = |k: usize| corrected(k) / total;
         let decision = &mut out[f];
-        decision.grain_sd = (shared + own).sqrt();
+        decision.grain_sd = if total > 0.0 {
+            grain_variance(crop, settled, weighed, closed, &nodes, &share)
+                .map_or(f64::NAN, f64::sqrt)
+        } else {
+            0.0
+        };
         decision.has_level = crop.has_level();
-        let basis = |b: FactorBasis| decision.loads.iter().any(|l| l.basis == b);
-        let by_tickets = basis(FactorBasis::Ticket) || basis(FactorBasis::Machine);
-        decision.method = match (by_tickets, basis(FactorBasis::Neighbours)) {
-            (true, true) => "joint adjustment, closed on tickets",
-            (true, false) => "machine factor, closed on tickets",
-            (false, true) => "joint adjustment",
-            (false, false) => "none",
-        }
-        .to_owned();
+        decision.method = method(crop, settled, closed, &nodes, &decision.loads);
         decision.leave_one_out_pct = settled.leave_one_out.map(|e| 100.0 * e);
         if !settled.links_hold && nodes.iter().any(|&k| crop.linked[k]) {
             decision.warnings.push(Remark::new(
@@ -76,6 +61,122 @@ pub(super) fn of_fields(
     }
 }
 
+/// How a field's factors were found, and why so.
+fn method(
+    crop: &OfCrop,
+    settled: &Settlement,
+    closed: &BTreeMap<Place, LoadFactor>,
+    nodes: &[usize],
+    loads: &[LoadDecision],
+) -> String {
+    let basis = |b: FactorBasis| loads.iter().any(|l| l.basis == b);
+    let open: Vec<usize> = (nodes.iter().copied())
+        .filter(|&k| !closed[&crop.places[k]].weighed && crop.nodes[k].logged > 0.0)
+        .collect();
+    if open.is_empty() {
+        return "every load by its own ticket".to_owned();
+    }
+    if !basis(FactorBasis::Ticket)
+        && !basis(FactorBasis::Machine)
+        && !basis(FactorBasis::Neighbours)
+    {
+        return "none".to_owned();
+    }
+    let mut machines: Vec<usize> = open.iter().map(|&k| crop.nodes[k].machine).collect();
+    machines.sort_unstable();
+    machines.dedup();
+    let told: Vec<String> = (machines.iter())
+        .map(|&m| {
+            let judged = settled.one_factor[m];
+            let how = match judged {
+                Some(one) if one.wins() => "one factor",
+                _ => "joint adjustment",
+            };
+            let why = judged.map_or_else(
+                || "too few tickets to compare it with one factor".to_owned(),
+                |one| {
+                    let errors = [one.error, one.joint_error].map(|e| 100.0 * e);
+                    format!(
+                        "tickets left out in turn are missed by {:.2} % with one factor, by {:.2} % with the joint adjustment",
+                        errors[0], errors[1]
+                    )
+                },
+            );
+            if machines.len() > 1 {
+                format!("{}: {how} ({why})", crop.machines[m])
+            } else {
+                format!("{how} ({why})")
+            }
+        })
+        .collect();
+    let by_tickets = basis(FactorBasis::Ticket);
+    told.join("; ")
+        + if by_tickets {
+            "; closed on tickets"
+        } else {
+            ""
+        }
+}
+
+/// Variance of the log of a field's corrected grain. Closing a ticket moves its loads from what is expected of them by
+/// δ = what was weighed − expected, whose variance is R − pCp' where the ticket took part in the expectation (R: the scale's,
+/// C: the expectation's, p: the parts' shares in the ticket); the error of the grain aΔu + cδ has aCa' + c²(R − pCp'), since
+/// δ is the residual of what is expected.
+fn grain_variance(
+    crop: &OfCrop,
+    settled: &Settlement,
+    weighed: &[Weighed],
+    closed: &BTreeMap<Place, LoadFactor>,
+    nodes: &[usize],
+    share: &dyn Fn(usize) -> f64,
+) -> Option<f64> {
+    let adjusted = &settled.adjusted;
+    let (mut all, mut taught, mut own) = (Vec::new(), Vec::new(), 0.0);
+    let mut closes: BTreeMap<usize, f64> = BTreeMap::new();
+    let ticket_of = |k: usize| {
+        let place = crop.places[k];
+        let is_weighed = closed[&place].weighed;
+        (crop.tickets.iter())
+            .position(|&w| weighed[w].parts.contains(&place))
+            .filter(|_| is_weighed)
+    };
+    for &k in nodes {
+        match ticket_of(k) {
+            Some(t) => *closes.entry(t).or_default() += share(k),
+            None if closed[&crop.places[k]].weighed => {
+                own += (share(k) * closed[&crop.places[k]].relative_sd).powi(2);
+                continue;
+            }
+            None => {}
+        }
+        all.push((k, share(k)));
+    }
+    for (&t, &c) in &closes {
+        own += (c * adjusted.ticket_sd[t]).powi(2);
+        let node = &crop.ticket_nodes[t];
+        let grain = |k: usize| crop.nodes[k].logged * adjusted.factor[k].exp();
+        let whole: f64 = node.parts.iter().map(|&k| grain(k)).sum();
+        let p = node.parts.iter().map(|&k| (k, c * grain(k) / whole));
+        if adjusted.left_out[t].0.is_finite() {
+            taught.extend(p);
+        } else {
+            // It closes its loads without having taught: they are as good as it is.
+            let parts: Vec<usize> = node.parts.clone();
+            all.retain(|a| !parts.contains(&a.0));
+        }
+    }
+    let variance = (adjusted.variance(&all)? + own - adjusted.variance(&taught)?).max(own);
+    // What a certified scale may be off by, it is off by for all its tickets: that does not average out.
+    Some(
+        variance
+            + if crop.has_level() {
+                SCALE_SD * SCALE_SD
+            } else {
+                0.0
+            },
+    )
+}
+
 /// A ticket that the others contradict. `ratio`: its weight over what they lead to expect.
 pub(super) fn doubtful(ticket: &Ticket, ratio: f64, used: bool) -> Remark {
     let percent = 100.0 * (ratio - 1.0);
@@ -83,7 +184,7 @@ pub(super) fn doubtful(ticket: &Ticket, ratio: f64, used: bool) -> Remark {
     let what = if used {
         "it is used all the same, because its row says use = yes"
     } else {
-        "it is held out, and the load takes the factor that the others give it; check the weight, or write use = yes in its row to obey it"
+        "it is held out, and the load takes the factor that neighbouring ground or the machine's other tickets give it; check the weight, or write use = yes in its row to use it all the same"
     };
     Remark::new(
         "doubtful-ticket",

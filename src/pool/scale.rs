@@ -1,8 +1,9 @@
 use std::collections::BTreeMap;
 
-use super::adjust::{OfCrop, Place, SCALE_SD, adjust_crop};
-use super::dry_flow;
+use super::adjust::{OfCrop, Place, UNTOLD_SD, adjust_crop, mean_ln_flow};
+use super::flows::{KnownFlows, weighed_flows};
 use super::remarks::{doubtful, of_fields};
+use super::{dry_flow, flows};
 use crate::calibrate::joint::Settlement;
 use crate::calibrate::{LoadFactor, Weighing, close};
 use crate::gather::ScaleEvidence;
@@ -25,6 +26,8 @@ pub struct LoadDecision {
     /// Power of flow by which a reading inside the load departs from the load's factor; 0 where the sensor is not seen
     /// to bend.
     pub bend: f64,
+    /// How well readings at other flows than the load's own are known.
+    pub flows: KnownFlows,
     /// Where it comes from.
     pub basis: FactorBasis,
     /// The ticket, where one is used or was held out.
@@ -101,6 +104,7 @@ pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
         &of_machine(fields, &weighed),
         &mut decisions,
     );
+    flows::warn(fields, &mut decisions);
     decisions
 }
 
@@ -211,10 +215,29 @@ fn decide(
             ticket: ticket_of.get(&e.place).copied().filter(|&w| used[w]),
         })
         .collect();
-    let nets: Vec<(f64, f64)> = (weighed.iter())
-        .map(|w| (w.ticket.net_kg, SCALE_SD))
+    let mut nets: Vec<(f64, f64)> = (weighed.iter())
+        .map(|w| (w.ticket.net_kg, UNTOLD_SD))
         .collect();
+    for crop in crops {
+        let Some(settled) = &crop.settled else {
+            continue;
+        };
+        for (&w, sd) in crop.tickets.iter().zip(&settled.adjusted.ticket_sd) {
+            nets[w].1 = *sd;
+        }
+    }
     let closed = close(&weighings, &nets);
+    // A ticket that is held out is so far off what its loads come to.
+    let mut come_to = vec![0.0; weighed.len()];
+    for (e, factor) in expected.iter().zip(&closed) {
+        if let Some(&w) = ticket_of.get(&e.place) {
+            come_to[w] += fields[e.place.0].1.loads[e.place.1].mass_kg * factor.factor;
+        }
+    }
+    let off = |w: usize| match doubt[w] {
+        Some(_) if !used[w] => Some(weighed[w].ticket.net_kg / come_to[w]),
+        other => other,
+    };
     let mut out: Vec<ScaleDecision> = (fields.iter())
         .map(|_| ScaleDecision {
             loads: Vec::new(),
@@ -231,11 +254,12 @@ fn decide(
         let load = &fields[f].1.loads[l];
         let ticket = ticket_of
             .get(&expected.place)
-            .map(|&w| (&weighed[w], used[w], doubt[w]));
+            .map(|&w| (&weighed[w], used[w], off(w)));
         let mut decision = LoadDecision {
             factor: factor.factor,
             relative_sd: factor.relative_sd,
             bend: expected.bend,
+            flows: expected.flows,
             basis: if factor.weighed {
                 FactorBasis::Ticket
             } else {
@@ -300,6 +324,7 @@ struct Expected {
     factor: f64,
     sd: f64,
     bend: f64,
+    flows: KnownFlows,
     basis: FactorBasis,
 }
 
@@ -328,6 +353,15 @@ fn expect(
                 may_be_tied && own.any(|k| crop.settled.as_ref().is_some_and(|s| helps(s, k)))
             })
             .collect();
+        let classes = crop.nodes.iter().map(|n| n.class + 1).max().unwrap_or(0);
+        let ranges: Vec<Option<[f64; 2]>> = (0..classes)
+            .map(|c| weighed_flows(crop, fields, weighed, c))
+            .collect();
+        let level = if has_level {
+            1.0
+        } else {
+            level_as_logged(crop, &tied)
+        };
         for (k, &place) in crop.places.iter().enumerate() {
             let Some(s) = &crop.settled else { continue };
             let (u, sd) = (s.adjusted.factor[k], s.adjusted.sd[k]);
@@ -341,16 +375,32 @@ fn expect(
             };
             // One machine of unknown level: what it logged stands.
             let stands = basis == FactorBasis::None;
-            let (bend, bend_sd) = s.adjusted.bend[machine];
+            let (bend, bend_sd) = s.adjusted.bend[crop.nodes[k].class];
+            let simple = crop.one_factor(machine);
+            let basis = match simple {
+                Some(_) => FactorBasis::Machine,
+                None => basis,
+            };
+            let is_bent = !stands && bend.abs() > SEEN * bend_sd;
             out.push(Expected {
                 place,
-                factor: if stands { 1.0 } else { u.exp() },
-                sd,
-                bend: if !stands && bend.abs() > SEEN * bend_sd {
-                    bend
-                } else {
-                    0.0
+                flows: KnownFlows {
+                    mean_ln: mean_ln_flow(&fields[place.0].1.loads[place.1]),
+                    // A bend that is not followed may be there.
+                    bend_sd: if is_bent {
+                        bend_sd
+                    } else {
+                        bend_sd.hypot(bend)
+                    },
+                    weighed: ranges[crop.nodes[k].class],
                 },
+                factor: match simple {
+                    _ if stands => 1.0,
+                    Some(one) => one.ln_factor.exp(),
+                    None => level * u.exp(),
+                },
+                sd,
+                bend: if is_bent { bend } else { 0.0 },
                 basis,
             });
         }
@@ -361,6 +411,17 @@ fn expect(
         fields.iter().map(|f| f.1.loads.len()).sum::<usize>()
     );
     out
+}
+
+/// What brings the grain of machines that are tied to each other, but to no scale, back to the sum that they logged: their
+/// differences are told, their level is not.
+fn level_as_logged(crop: &OfCrop, tied: &[bool]) -> f64 {
+    let Some(s) = &crop.settled else { return 1.0 };
+    let own = (crop.nodes.iter().zip(&s.adjusted.factor)).filter(|(n, _)| tied[n.machine]);
+    let (logged, sum) = own.fold((0.0, 0.0), |(a, b), (n, u)| {
+        (a + n.logged, b + n.logged * u.exp())
+    });
+    if sum > 0.0 { logged / sum } else { 1.0 }
 }
 
 fn closed_of(expected: &[Expected], closed: &[LoadFactor]) -> BTreeMap<Place, LoadFactor> {

@@ -67,7 +67,16 @@ pub fn folder_name(name: &str) -> String {
 /// Characters that some file system does not take in a name, or that are invisible.
 /// Source: Microsoft, "Naming Files, Paths, and Namespaces" (reserved characters); POSIX (slash and NUL).
 fn forbidden(c: char) -> bool {
-    c.is_control() || matches!(c, '/' | '\\' | ':' | '*' | '?' | '"' | '<' | '>' | '|')
+    c.is_control()
+        || turns_direction(c)
+        || matches!(c, '/' | '\\' | ':' | '*' | '?' | '"' | '<' | '>' | '|')
+}
+
+/// Invisible characters that turn the direction of what follows, or the byte order mark: with them a name in a list of files
+/// can read as another. Joiners (U+200C, U+200D) stay, since scripts and emoji need them. Source: Unicode Standard Annex 9
+/// (explicit formatting characters), Unicode Technical Report 36 (bidirectional text spoofing).
+fn turns_direction(c: char) -> bool {
+    matches!(c, '\u{200e}' | '\u{200f}' | '\u{061c}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}' | '\u{200b}' | '\u{2028}' | '\u{2029}')
 }
 
 /// Names that Windows keeps for devices, with any extension. Source: Microsoft, "Naming Files, Paths, and Namespaces".
@@ -166,6 +175,8 @@ mod tests {
         assert_eq!(&folder_name("a/b")[..4], "a-b-");
         assert_ne!(folder_name("a/b"), folder_name("a:b"));
         assert_eq!(folder_name("COM10"), "COM10");
+        assert_eq!(&folder_name("north\u{202e}dleif")[..12], "north-dleif-");
+        assert_eq!(folder_name("شمال"), "شمال"); // its own direction is no control character
     }
 
     #[test]

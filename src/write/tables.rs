@@ -99,6 +99,7 @@ const LOAD_COLUMNS: &[LoadColumn] = &[
     ("ticket", |_, l| l.ticket.clone().unwrap_or_default()),
     ("logged_kg", |_, l| number(l.logged_kg)),
     ("weighed_kg", |_, l| optional(l.weighed_kg)),
+    ("held_out_kg", |_, l| optional(l.held_out_kg)),
     ("corrected_kg", |_, l| number(l.corrected_kg)),
     ("factor", |_, l| optional(l.factor)),
     ("ci95_low", |_, l| optional(l.ci95_low)),

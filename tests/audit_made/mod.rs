@@ -80,6 +80,7 @@ pub fn field(name: &str, mut loads: Vec<AuditLoad>, tickets: Vec<Ticket>) -> Aud
         tickets,
         has_clock: true,
         reading: Vec::new(),
+        links: None,
     }
 }
 

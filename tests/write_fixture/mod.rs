@@ -158,6 +158,7 @@ pub fn summary(map: &YieldMap) -> Summary {
             median: Some(9.6),
             p90: None,
         },
+        headland: None,
         calibration: CalibrationSummary {
             method: "factor".into(),
             tickets_used: 2,
@@ -169,6 +170,7 @@ pub fn summary(map: &YieldMap) -> Summary {
             ticket: Some("T, 1".into()),
             logged_kg: 30_500.123_456_789,
             weighed_kg: Some(30_000.0),
+            held_out_kg: None,
             corrected_kg: 30_000.0,
             factor: Some(0.983_6),
             ci95_low: Some(0.98),

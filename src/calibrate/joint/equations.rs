@@ -1,32 +1,59 @@
 //! The equations of all loads of a crop: unknowns, priors, links and tickets in one sparse system.
 
 use super::Links;
-use super::wander::{Known, LoadNode, START, TicketNode};
+use super::wander::{Known, LoadNode, SCALE_START, START, TicketNode};
 use crate::stats::sparse::Pattern;
 
 /// No sd is taken to be less: the equations must stay solvable.
 pub(super) const LEAST_SD: f64 = 2e-4;
+/// Prior sd of how a sensor's level in a moisture class departs from its machine's: wetter grain flows and strikes
+/// differently; errors of loads at other moistures are published up to 5 % (our choice: half of that).
+const CLASS_SD: f64 = 0.025;
+
+/// Prior of the logarithm of an sd: middle and sd. Load, day, drift, then each scale's.
+pub(super) fn prior(axis: usize) -> (f64, f64) {
+    START.get(axis).copied().unwrap_or(SCALE_START)
+}
 
 #[derive(Debug)]
 pub(super) struct Unknowns {
     pub machines: usize,
+    pub classes: usize,
     days: usize,
     loads: usize,
     pub pattern: Pattern,
 }
 
 impl Unknowns {
-    pub fn bend(&self, m: usize) -> usize {
-        self.machines + m
+    /// A moisture class's departure from its machine's level.
+    pub fn class(&self, c: usize) -> usize {
+        self.machines + c
+    }
+    pub fn bend(&self, c: usize) -> usize {
+        self.machines + self.classes + c
     }
     pub fn day(&self, d: usize) -> usize {
-        2 * self.machines + d
+        self.machines + 2 * self.classes + d
     }
     pub fn drift(&self, l: usize) -> usize {
-        2 * self.machines + self.days + l
+        self.machines + 2 * self.classes + self.days + l
     }
     pub fn load(&self, l: usize) -> usize {
-        2 * self.machines + self.days + self.loads + l
+        self.machines + 2 * self.classes + self.days + self.loads + l
+    }
+}
+
+impl Unknowns {
+    /// What a load's factor is made of, and the factor itself.
+    fn own(&self, l: usize, load: &LoadNode) -> [usize; 6] {
+        [
+            load.machine,
+            self.class(load.class),
+            self.bend(load.class),
+            self.day(load.day),
+            self.drift(l),
+            self.load(l),
+        ]
     }
 }
 
@@ -34,7 +61,18 @@ impl Unknowns {
 pub(super) struct Linear {
     pub parts: Vec<(usize, f64)>,
     pub value: f64,
-    pub variance: f64,
+    /// The certified scale's part of its variance.
+    pub least: f64,
+    /// Which scale wrote it.
+    pub scale: usize,
+}
+
+impl Linear {
+    /// Variance, with the scatter of its scale; `at`: logarithms of sds.
+    pub fn variance(&self, at: &[f64]) -> f64 {
+        let scatter = at.get(START.len() + self.scale);
+        self.least + scatter.map_or(0.0, |s| (2.0 * s).exp())
+    }
 }
 
 /// The places of the system's entries.
@@ -44,45 +82,37 @@ pub(super) fn unknowns(
     tickets: &[TicketNode],
 ) -> Option<Unknowns> {
     let machines = loads.iter().map(|l| l.machine + 1).max()?;
+    let classes = loads.iter().map(|l| l.class + 1).max()?;
     let days = loads.iter().map(|l| l.day + 1).max()?;
     let n = loads.len();
-    let of_load = |l: usize| 2 * machines + days + n + l;
-    let drift = |l: usize| 2 * machines + days + l;
+    let mut out = Unknowns {
+        machines,
+        classes,
+        days,
+        loads: n,
+        pattern: Pattern::new(1, [])?,
+    };
     let mut places = Vec::new();
     for (l, load) in loads.iter().enumerate() {
-        let m = load.machine;
-        let own = [
-            m,
-            machines + m,
-            2 * machines + load.day,
-            drift(l),
-            of_load(l),
-        ];
+        let own = out.own(l, load);
         places.extend(own.iter().flat_map(|&a| own.iter().map(move |&b| (a, b))));
-        places.extend(load.before.map(|b| (drift(l), drift(b))));
+        places.extend(load.before.map(|b| (out.drift(l), out.drift(b))));
     }
     let groups = (links.iter().map(|(g, _)| g)).chain(tickets.iter().map(|t| &t.parts));
     for group in groups {
         let pairs = (group.iter()).flat_map(|&a| group.iter().map(move |&b| (a, b)));
-        places.extend(pairs.map(|(a, b)| (of_load(a), of_load(b))));
+        places.extend(pairs.map(|(a, b)| (out.load(a), out.load(b))));
     }
     for (group, _) in links {
-        let bends: Vec<usize> = group.iter().map(|&l| machines + loads[l].machine).collect();
-        let pairs = bends.iter().flat_map(|&a| {
-            let all = group
-                .iter()
-                .map(|&l| of_load(l))
-                .chain(bends.iter().copied());
-            all.map(move |b| (a, b))
-        });
+        let bends: Vec<usize> = group.iter().map(|&l| out.bend(loads[l].class)).collect();
+        let all: Vec<usize> = (group.iter().map(|&l| out.load(l)))
+            .chain(bends.iter().copied())
+            .collect();
+        let pairs = bends.iter().flat_map(|&a| all.iter().map(move |&b| (a, b)));
         places.extend(pairs);
     }
-    Some(Unknowns {
-        machines,
-        days,
-        loads: n,
-        pattern: Pattern::new(2 * machines + days + 2 * n, places)?,
-    })
+    out.pattern = Pattern::new(out.load(n), places)?;
+    Some(out)
 }
 
 /// Log flow of each load about its machine's mean.
@@ -98,8 +128,44 @@ pub(super) fn flows(loads: &[LoadNode], machines: usize) -> Vec<f64> {
         .collect()
 }
 
+/// What links add to the matrix and the right-hand side, whatever the sds.
+pub(super) fn sum_links(
+    loads: &[LoadNode],
+    links: &[(Vec<usize>, &Links)],
+    trust: f64,
+    u: &Unknowns,
+) -> Option<(Vec<f64>, Vec<f64>)> {
+    let mut values = vec![0.0; u.pattern.len()];
+    let mut right = vec![0.0; u.pattern.order()];
+    let mut add = |i: usize, j: usize, v: f64| -> Option<()> {
+        values[u.pattern.index(i, j)?] += v;
+        Some(())
+    };
+    for ((group, links), contrast) in links.iter().zip(contrasts(loads, links)) {
+        let n = group.len();
+        for i in 0..n {
+            let (a, bend_a) = (u.load(group[i]), u.bend(loads[group[i]].class));
+            for j in 0..n {
+                let v = trust * links.information[i * n + j];
+                let (b, bend_b) = (u.load(group[j]), u.bend(loads[group[j]].class));
+                if j <= i {
+                    add(a, b, v)?;
+                }
+                // Each pair is met twice; the lower triangle holds it once.
+                add(a, bend_b, -v * contrast[j])?;
+                if bend_a >= bend_b {
+                    add(bend_a, bend_b, v * contrast[i] * contrast[j])?;
+                }
+            }
+            right[a] += trust * links.score[i];
+            right[bend_a] -= trust * links.score[i] * contrast[i];
+        }
+    }
+    Some((values, right))
+}
+
 /// Log yield of each linked load as a whole, less that of the ground on which its machine is compared in the field.
-pub(super) fn contrasts(loads: &[LoadNode], links: &[(Vec<usize>, &Links)]) -> Vec<Vec<f64>> {
+fn contrasts(loads: &[LoadNode], links: &[(Vec<usize>, &Links)]) -> Vec<Vec<f64>> {
     let of_field = |(group, links): &(Vec<usize>, &Links)| {
         let ground = |m: usize| {
             let own = (group.iter().zip(&links.ln_yield)).filter(|(l, _)| loads[**l].machine == m);
@@ -129,7 +195,8 @@ pub(super) fn linearise(t: &TicketNode, loads: &[LoadNode], about: &[f64]) -> Op
     let own: f64 = parts.iter().map(|&(l, p)| p * about[l]).sum();
     Some(Linear {
         value: (t.net / sum).ln() + own,
-        variance: t.sd * t.sd,
+        least: t.sd * t.sd,
+        scale: t.scale,
         parts,
     })
 }
@@ -137,14 +204,13 @@ pub(super) fn linearise(t: &TicketNode, loads: &[LoadNode], about: &[f64]) -> Op
 /// The equations of a crop.
 pub(super) struct Problem<'a> {
     pub loads: &'a [LoadNode],
-    pub links: &'a [(Vec<usize>, &'a Links)],
     pub known: &'a Known,
     pub linear: &'a [Option<Linear>],
     pub unknowns: &'a Unknowns,
     /// Log flow of each load about its machine's mean.
     pub flow: &'a [f64],
-    /// Log yield of each linked load about its field's.
-    pub contrasts: &'a [Vec<f64>],
+    /// What links add to the equations, see [`sum_links`].
+    pub from_links: &'a (Vec<f64>, Vec<f64>),
 }
 
 /// The equations solved for some sds.
@@ -156,12 +222,11 @@ pub(super) struct Solved {
 }
 
 impl Problem<'_> {
-    /// Solves for logarithms of the wander's sds.
-    pub fn solve(&self, at: [f64; 3]) -> Option<Solved> {
+    /// Solves for logarithms of sds: load, day, drift, then the scatter of each scale.
+    pub fn solve(&self, at: &[f64]) -> Option<Solved> {
         let u = self.unknowns;
-        let [load, day, drift] = at.map(|v| v.exp().max(LEAST_SD).powi(2));
-        let mut values = vec![0.0; u.pattern.len()];
-        let mut right = vec![0.0; u.pattern.order()];
+        let [load, day, drift] = [0, 1, 2].map(|a: usize| at[a].exp().max(LEAST_SD).powi(2));
+        let (mut values, mut right) = self.from_links.clone();
         let mut log_prior = 0.0;
         let mut add = |i: usize, j: usize, v: f64| -> Option<()> {
             values[u.pattern.index(i, j)?] += v;
@@ -169,7 +234,8 @@ impl Problem<'_> {
         };
         for (k, variance) in (0..u.machines)
             .map(|k| (k, self.known.machine_sd.powi(2)))
-            .chain((0..u.machines).map(|m| (u.bend(m), self.known.bend_sd.powi(2))))
+            .chain((0..u.classes).map(|c| (u.class(c), self.of_class(c))))
+            .chain((0..u.classes).map(|c| (u.bend(c), self.known.bend_sd.powi(2))))
             .chain((0..u.days).map(|d| (u.day(d), day)))
         {
             add(k, k, 1.0 / variance)?;
@@ -192,7 +258,8 @@ impl Problem<'_> {
             let parts = [
                 (u.load(l), 1.0),
                 (node.machine, -1.0),
-                (u.bend(node.machine), -self.flow[l]),
+                (u.class(node.class), -1.0),
+                (u.bend(node.class), -self.flow[l]),
                 (u.day(node.day), -1.0),
                 (g, -1.0),
             ];
@@ -203,35 +270,16 @@ impl Problem<'_> {
             }
             log_prior -= load.ln();
         }
-        for ((group, links), contrast) in self.links.iter().zip(self.contrasts) {
-            let n = group.len();
-            for i in 0..n {
-                let (a, bend_a) = (u.load(group[i]), u.bend(self.loads[group[i]].machine));
-                for j in 0..n {
-                    let v = self.known.trust * links.information[i * n + j];
-                    let (b, bend_b) = (u.load(group[j]), u.bend(self.loads[group[j]].machine));
-                    if j <= i {
-                        add(a, b, v)?;
-                    }
-                    // Each pair is met twice; the lower triangle holds it once.
-                    add(a, bend_b, -v * contrast[j])?;
-                    if bend_a >= bend_b {
-                        add(bend_a, bend_b, v * contrast[i] * contrast[j])?;
-                    }
-                }
-                right[a] += self.known.trust * links.score[i];
-                right[bend_a] -= self.known.trust * links.score[i] * contrast[i];
-            }
-        }
         let mut rest = 0.0;
         for t in self.linear.iter().flatten() {
+            let variance = t.variance(at);
             for (i, &(a, x)) in t.parts.iter().enumerate() {
                 for &(b, y) in &t.parts[..=i] {
-                    add(u.load(a), u.load(b), x * y / t.variance)?;
+                    add(u.load(a), u.load(b), x * y / variance)?;
                 }
-                right[u.load(a)] += x * t.value / t.variance;
+                right[u.load(a)] += x * t.value / variance;
             }
-            rest += t.value * t.value / t.variance + t.variance.ln();
+            rest += t.value * t.value / variance + variance.ln();
         }
         let factor = u.pattern.factor(&values)?;
         let mut means = right.clone();
@@ -244,20 +292,33 @@ impl Problem<'_> {
         })
     }
 
-    /// Sd of the logarithm of each sd, from the deviance's curvature (prior and likelihood).
-    pub fn curvature(&self, at: [f64; 3]) -> [f64; 3] {
+    /// Prior variance of a moisture class's level: a machine's only class is its level.
+    fn of_class(&self, class: usize) -> f64 {
+        let machine = |c: usize| {
+            let own = self.loads.iter().find(|l| l.class == c);
+            own.map(|l| l.machine)
+        };
+        let is_only =
+            (0..self.unknowns.classes).all(|c| c == class || machine(c) != machine(class));
+        if is_only { LEAST_SD } else { CLASS_SD }.powi(2)
+    }
+
+    /// Sd of the logarithm of each sd along some axes, from the deviance's curvature (prior and likelihood); 0 for the
+    /// others.
+    pub fn curvature(&self, at: &[f64], axes: &[usize]) -> Vec<f64> {
         let step = 0.4;
         let middle = self.solve(at).map_or(f64::NAN, |s| s.deviance);
-        std::array::from_fn(|axis| {
+        let mut out = vec![0.0; at.len()];
+        for &axis in axes {
             let side = |by: f64| {
-                let mut there = at;
+                let mut there = at.to_vec();
                 there[axis] += by;
-                self.solve(there).map_or(f64::NAN, |s| s.deviance)
+                self.solve(&there).map_or(f64::NAN, |s| s.deviance)
             };
             let bend = (side(step) - 2.0 * middle + side(-step)) / (step * step);
-            let prior = 2.0 / START[axis].1.powi(2);
             // Deviance is twice the log likelihood.
-            (2.0 / (bend.max(0.0) + prior)).sqrt()
-        })
+            out[axis] = (2.0 / (bend.max(0.0) + 2.0 / prior(axis).1.powi(2))).sqrt();
+        }
+        out
     }
 }

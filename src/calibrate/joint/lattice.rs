@@ -4,6 +4,7 @@
 //! solution for α = 2 (Lindgren, Rue & Lindström 2011, J. R. Stat. Soc. B 73:423). The lattice covers the ground and a
 //! margin; at its edge nothing flows out (Neumann), which the margin keeps away from the ground.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
@@ -21,6 +22,8 @@ pub struct Lattice {
     /// Lower triangle of the graph's Laplacian over h², and of its square: (i, j, L, L²).
     entries: Vec<(usize, usize, f64, f64)>,
     pattern: Pattern,
+    /// κ² and what [`Lattice::log_root`] made of it.
+    roots: RefCell<Vec<(f64, f64)>>,
 }
 
 impl Lattice {
@@ -53,21 +56,26 @@ impl Lattice {
                 row
             })
             .collect();
-        let mut entries: BTreeMap<(usize, usize), (f64, f64)> = BTreeMap::new();
+        // Lower triangle of L and of L·L, entries of one place beside each other, then summed.
+        let mut all: Vec<(usize, usize, f64, f64)> = Vec::with_capacity(20 * rows.len());
         for (i, row) in rows.iter().enumerate() {
             for &(j, v) in row.iter().filter(|e| e.0 <= i) {
-                entries.entry((i, j)).or_default().0 += v;
+                all.push((i, j, v, 0.0));
             }
             for &(via, a) in row {
                 for &(j, b) in rows[via].iter().filter(|e| e.0 <= i) {
-                    entries.entry((i, j)).or_default().1 += a * b;
+                    all.push((i, j, 0.0, a * b));
                 }
             }
         }
-        let entries: Vec<(usize, usize, f64, f64)> = entries
-            .into_iter()
-            .map(|((i, j), (l, square))| (i, j, l, square))
-            .collect();
+        all.sort_by_key(|e| (e.0, e.1));
+        let mut entries: Vec<(usize, usize, f64, f64)> = Vec::with_capacity(7 * rows.len());
+        for e in all {
+            match entries.last_mut().filter(|l| (l.0, l.1) == (e.0, e.1)) {
+                Some(last) => (last.2, last.3) = (last.2 + e.2, last.3 + e.3),
+                None => entries.push(e),
+            }
+        }
         let first_order = entries.iter().filter(|e| e.2 != 0.0);
         let pattern = Pattern::new(nodes.len(), first_order.map(|e| (e.0, e.1)))?;
         Some(Self {
@@ -75,6 +83,7 @@ impl Lattice {
             nodes,
             entries,
             pattern,
+            roots: RefCell::default(),
         })
     }
 
@@ -127,14 +136,24 @@ impl Lattice {
     pub fn log_determinant(&self, range: f64, variance: f64) -> Option<f64> {
         let k2 = 8.0 / (range * range);
         let scale = self.spacing * self.spacing / (4.0 * PI * k2 * variance);
+        Some(self.len() as f64 * scale.ln() + 2.0 * self.log_root(k2)?)
+    }
+
+    /// Logarithm of the determinant of K = κ²I − Δ_h. A search meets each range several times.
+    fn log_root(&self, k2: f64) -> Option<f64> {
+        let known = self.roots.borrow().iter().find(|r| r.0 == k2).map(|r| r.1);
+        if known.is_some() {
+            return known;
+        }
         let mut values = vec![0.0; self.pattern.len()];
         for &(i, j, l, _) in &self.entries {
             if let Some(at) = self.pattern.index(i, j) {
                 values[at] += l + if i == j { k2 } else { 0.0 };
             }
         }
-        let factor = self.pattern.factor(&values)?;
-        Some(self.len() as f64 * scale.ln() + 2.0 * factor.log_determinant())
+        let root = self.pattern.factor(&values)?.log_determinant();
+        self.roots.borrow_mut().push((k2, root));
+        Some(root)
     }
 }
 

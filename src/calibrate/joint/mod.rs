@@ -4,6 +4,7 @@ mod edge;
 mod equations;
 mod field;
 mod lattice;
+mod models;
 mod observe;
 mod search;
 mod settle;
@@ -14,7 +15,7 @@ use serde::{Deserialize, Serialize};
 pub use field::{Texture, links, links_with};
 pub use lattice::Lattice;
 pub use observe::{GroundInput, observe};
-pub use settle::{Doubt, Settlement, settle};
+pub use settle::{Doubt, OneFactor, Settlement, settle};
 pub use wander::{Adjusted, Known, LoadNode, TicketNode, Wander, adjust};
 
 /// A patch of ground that one load cut on one pass.

@@ -1,25 +1,26 @@
 //! The lowest point of a smooth function of a few variables: parabolas along each axis in turn.
 
-/// Searches from `at`, a sweep over all axes for every step. The function answers `None` where it is not defined, else
+/// Searches from `at`, a sweep over some axes for every step. The function answers `None` where it is not defined, else
 /// its value and whatever belongs to it. `None` where it is not defined at the start.
-pub(super) fn lowest<const N: usize, T>(
-    mut at: [f64; N],
+pub(super) fn lowest<T>(
+    mut at: Vec<f64>,
+    axes: &[usize],
     steps: &[f64],
-    mut judge: impl FnMut([f64; N]) -> Option<(f64, T)>,
-) -> Option<([f64; N], f64, T)> {
-    let (mut best, mut value) = judge(at)?;
+    mut judge: impl FnMut(&[f64]) -> Option<(f64, T)>,
+) -> Option<(Vec<f64>, f64, T)> {
+    let (mut best, mut value) = judge(&at)?;
     for &step in steps {
-        for axis in 0..N {
-            let middle = at;
+        for &axis in axes {
+            let middle = at.clone();
             let moved = |by: f64| {
-                let mut there = middle;
+                let mut there = middle.clone();
                 there[axis] += by;
                 there
             };
             let at_best = best;
             let mut ends = [f64::NAN; 2];
             for (end, by) in ends.iter_mut().zip([-step, step]) {
-                if let Some((f, v)) = judge(moved(by)) {
+                if let Some((f, v)) = judge(&moved(by)) {
                     *end = f;
                     if f < best {
                         (at, best, value) = (moved(by), f, v);
@@ -34,7 +35,7 @@ pub(super) fn lowest<const N: usize, T>(
                     .iter()
                     .all(|p| (by - p).abs() > 0.15 * step);
                 if is_new
-                    && let Some((f, v)) = judge(moved(by))
+                    && let Some((f, v)) = judge(&moved(by))
                     && f < best
                 {
                     (at, best, value) = (moved(by), f, v);
@@ -52,7 +53,8 @@ mod tests {
     #[test]
     fn a_bowl_has_its_lowest_point_found() {
         let mut calls = 0;
-        let (at, best, ()) = lowest([0.0, 0.5], &[1.0, 0.5, 0.25], |[x, y]| {
+        let (at, best, ()) = lowest(vec![0.0, 0.5], &[0, 1], &[1.0, 0.5, 0.25], |at| {
+            let (x, y) = (at[0], at[1]);
             calls += 1;
             Some((
                 (x - 1.3).powi(2) + 2.0 * (y + 0.4).powi(2) + 0.3 * x * y,
@@ -69,6 +71,6 @@ mod tests {
                 < 1e-12
         );
         assert!(calls < 26, "{calls}");
-        assert!(lowest([0.0], &[1.0], |_| None::<(f64, ())>).is_none());
+        assert!(lowest(vec![0.0], &[0], &[1.0], |_| None::<(f64, ())>).is_none());
     }
 }

@@ -22,6 +22,8 @@ const DOUBT_P_OF_ANY: f64 = 0.01;
 /// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the test never
 /// trusts the normal more than with so many degrees of freedom (our choice).
 const MOST_DEGREES: f64 = 10.0;
+/// A ticket so many sds off is tried without itself (our choice).
+const SUSPECT: f64 = 2.5;
 /// Fewest tickets of which one can be doubted.
 const DOUBT_FEWEST: usize = 4;
 
@@ -32,6 +34,24 @@ pub struct Doubt {
     pub ticket: usize,
     /// Weighed over expected mass.
     pub ratio: f64,
+}
+
+/// One factor for a machine, against the joint adjustment: what each makes of every ticket left out in turn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct OneFactor {
+    /// Log of weighed over logged mass.
+    pub ln_factor: f64,
+    /// Root mean square error with one factor.
+    pub error: f64,
+    /// Root mean square error with the joint adjustment.
+    pub joint_error: f64,
+}
+
+impl OneFactor {
+    /// Whether it is taken: the simpler wherever it predicts the machine's tickets better.
+    pub fn wins(&self) -> bool {
+        self.error < self.joint_error
+    }
 }
 
 /// The adjustment with what is believed.
@@ -47,7 +67,10 @@ pub struct Settlement {
     pub doubts: Vec<Doubt>,
     /// Whether links are believed as far as they can be; otherwise tickets contradict them.
     pub links_hold: bool,
-    /// Root mean square relative error of each used ticket predicted from all else; `None` with fewer than two.
+    /// One factor beside the joint adjustment, by machine; `None` where too few tickets can judge.
+    pub one_factor: Vec<Option<OneFactor>>,
+    /// Root mean square relative error of each used ticket predicted from all else, by the method that is taken for its
+    /// machine; `None` with fewer than two.
     pub leave_one_out: Option<f64>,
 }
 
@@ -80,7 +103,7 @@ pub fn settle(
         };
         let p = DOUBT_P.min(DOUBT_P_OF_ANY / left as f64);
         // The sd is known as well as the wander is: χ² with so many degrees of freedom has that spread.
-        let degrees = (0.5 / others.wander_sd[0].powi(2)).clamp(1.0, MOST_DEGREES);
+        let degrees = (0.5 / others.load_sd_sd.powi(2)).clamp(1.0, MOST_DEGREES);
         if !(off.abs() > DOUBT_BEYOND && off.abs() > sd * student_quantile(1.0 - 0.5 * p, degrees))
         {
             break;
@@ -100,27 +123,100 @@ pub fn settle(
         let little = Known::with_trust(LITTLE_TRUST);
         adjusted = adjust(loads, links, tickets, &teaches, &little)?;
     }
-    let errors: Vec<f64> = (adjusted.left_out.iter())
-        .filter(|e| e.0.is_finite())
-        .map(|e| ((-e.0).exp() - 1.0).powi(2))
+    let machines = loads.iter().map(|l| l.machine + 1).max().unwrap_or(0);
+    let judged: Vec<Vec<(f64, f64)>> = (0..machines)
+        .map(|m| errors_of(m, loads, tickets, &adjusted))
         .collect();
+    let one_factor: Vec<Option<OneFactor>> = (judged.iter().enumerate())
+        .map(|(m, errors)| {
+            (errors.len() >= FEWEST_JUDGES).then(|| OneFactor {
+                ln_factor: sums_of(m, loads, tickets, &adjusted, None).ln(),
+                error: rms(errors.iter().map(|e| e.0)),
+                joint_error: rms(errors.iter().map(|e| e.1)),
+            })
+        })
+        .collect();
+    // Tickets over several machines are the joint adjustment's to predict.
+    let mut errors: Vec<f64> = Vec::new();
+    for (t, e) in adjusted.left_out.iter().enumerate() {
+        if e.0.is_finite() && machine_of(&tickets[t], loads).is_none() {
+            errors.push((-e.0).exp() - 1.0);
+        }
+    }
+    for (own, one) in judged.iter().zip(&one_factor) {
+        let simple = one.is_some_and(|o| o.wins());
+        errors.extend(own.iter().map(|e| if simple { e.0 } else { e.1 }));
+    }
     Some(Settlement {
         sd_without_links: alone.sd,
         used,
         doubts,
         links_hold,
-        leave_one_out: (errors.len() > 1)
-            .then(|| (errors.iter().sum::<f64>() / errors.len() as f64).sqrt()),
+        leave_one_out: (errors.len() > 1).then(|| rms(errors.iter().copied())),
+        one_factor,
         adjusted,
     })
+}
+
+fn rms(errors: impl ExactSizeIterator<Item = f64>) -> f64 {
+    let n = errors.len() as f64;
+    (errors.map(|e| e * e).sum::<f64>() / n).sqrt()
+}
+
+/// The machine all of whose parts a ticket weighed.
+fn machine_of(ticket: &TicketNode, loads: &[LoadNode]) -> Option<usize> {
+    let first = loads[*ticket.parts.first()?].machine;
+    (ticket.parts.iter().all(|&l| loads[l].machine == first)).then_some(first)
+}
+
+/// Weighed over logged mass of a machine's tickets that teach, but for one.
+fn sums_of(
+    machine: usize,
+    loads: &[LoadNode],
+    tickets: &[TicketNode],
+    adjusted: &Adjusted,
+    without: Option<usize>,
+) -> f64 {
+    let (mut weighed, mut logged) = (0.0, 0.0);
+    for (t, ticket) in tickets.iter().enumerate() {
+        let teaches = adjusted.left_out[t].0.is_finite() && Some(t) != without;
+        if teaches && machine_of(ticket, loads) == Some(machine) {
+            weighed += ticket.net;
+            logged += ticket.parts.iter().map(|&l| loads[l].logged).sum::<f64>();
+        }
+    }
+    weighed / logged
+}
+
+/// Relative errors of a machine's tickets, each left out in turn: with one factor, and with the joint adjustment. A ticket
+/// that is its machine's only one tells nothing of one factor.
+fn errors_of(
+    machine: usize,
+    loads: &[LoadNode],
+    tickets: &[TicketNode],
+    adjusted: &Adjusted,
+) -> Vec<(f64, f64)> {
+    (tickets.iter().enumerate())
+        .filter(|(t, ticket)| {
+            adjusted.left_out[*t].0.is_finite() && machine_of(ticket, loads) == Some(machine)
+        })
+        .map(|(t, ticket)| {
+            let others = sums_of(machine, loads, tickets, adjusted, Some(t));
+            let logged: f64 = ticket.parts.iter().map(|&l| loads[l].logged).sum();
+            (
+                logged * others / ticket.net - 1.0,
+                (-adjusted.left_out[t].0).exp() - 1.0,
+            )
+        })
+        .collect()
 }
 
 /// The ticket that the others contradict most, if it may be doubted at all.
 fn suspect(adjusted: &Adjusted, teaches: &[bool]) -> Option<(usize, f64)> {
     (adjusted.left_out.iter().enumerate())
         .filter(|(t, e)| teaches[*t] && e.0.abs() > DOUBT_BEYOND)
-        .map(|(t, e)| (t, (e.0 / e.1).abs()))
-        .filter(|(_, t)| *t > 2.5)
+        .map(|(t, e)| (t, (e.0 / adjusted.usual_sd(t, e.1)).abs()))
+        .filter(|(_, t)| *t > SUSPECT)
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
@@ -149,6 +245,7 @@ mod tests {
         (0..n)
             .map(|l| LoadNode {
                 machine: 0,
+                class: 0,
                 day: 0,
                 before: l.checked_sub(1),
                 logged: 8_000.0,
@@ -163,6 +260,7 @@ mod tests {
                 parts: vec![l],
                 net: f * 8_000.0,
                 sd: 0.001,
+                scale: 0,
             })
             .collect()
     }
@@ -206,6 +304,84 @@ mod tests {
         let odd = tickets(&[f64::NAN, 0.0, 1.0]);
         let s = settle(&loads(3), &[], &odd, &auto[..3]).unwrap();
         assert_eq!(s.used, [false, false, true]);
+    }
+
+    #[test]
+    fn each_scale_has_its_own_scatter() {
+        // Loads of one machine in turn over a truck scale, within 0.1 %, and in a cart, up to 2 % off.
+        let of = |k: usize| {
+            let off = [1.0, -0.4, -1.0, 0.7, 0.2, -0.8][k / 2 % 6];
+            0.97 + off * if k.is_multiple_of(2) { 0.001 } else { 0.02 }
+        };
+        let factors: Vec<f64> = (0..24).map(of).collect();
+        let mut t = tickets(&factors);
+        (t.iter_mut().enumerate()).for_each(|(k, t)| t.scale = k % 2);
+        let s = settle(&loads(26), &[], &t, &[TicketUse::Auto; 24]).unwrap();
+        let sd = &s.adjusted.ticket_sd;
+        assert!(sd[1] > 2.0 * sd[0], "{sd:?}");
+        // Never better than a certified scale, and no better known than a few tickets allow.
+        assert!(sd[0] >= 0.001);
+        let few = run(&[0.97, 0.971, 0.969], &[TicketUse::Auto; 3]);
+        assert!((0.001..0.01).contains(&few.adjusted.ticket_sd[0]));
+        // The truck scale's word counts for more.
+        assert!((s.adjusted.factor[25].exp() - 0.97).abs() < 0.003);
+    }
+
+    #[test]
+    fn wet_grain_has_a_level_of_its_own_near_the_dry_ones() {
+        // Ten loads in turn dry (0.97) and wet (0.94); two more of either kind, not weighed.
+        let of = |l: usize| if l.is_multiple_of(2) { 0.97 } else { 0.94 };
+        let mut nodes = loads(12);
+        nodes
+            .iter_mut()
+            .enumerate()
+            .for_each(|(l, n)| n.class = l % 2);
+        let told = |n: usize| {
+            let factors: Vec<f64> = (0..n).map(of).collect();
+            let s = settle(&nodes, &[], &tickets(&factors), &[TicketUse::Auto; 10][..n]).unwrap();
+            [10, 11].map(|l| (s.adjusted.factor[l].exp(), s.adjusted.sd[l]))
+        };
+        let [dry, wet] = told(10);
+        assert!(
+            (dry.0 - 0.97).abs() < 0.004 && (wet.0 - 0.94).abs() < 0.007,
+            "{dry:?} {wet:?}"
+        );
+        // Where no wet load was weighed, wet grain has the dry factor and is less sure.
+        let dry_only: Vec<TicketNode> = (tickets(&[0.97; 9]).into_iter().enumerate())
+            .filter(|(l, _)| l % 2 == 0)
+            .map(|(_, t)| t)
+            .collect();
+        let s = settle(&nodes, &[], &dry_only, &[TicketUse::Auto; 5]).unwrap();
+        assert!((s.adjusted.factor[11].exp() - 0.97).abs() < 0.004);
+        assert!(
+            s.adjusted.sd[11] > 1.2 * s.adjusted.sd[10],
+            "{:?}",
+            s.adjusted.sd
+        );
+    }
+
+    #[test]
+    fn the_simpler_is_taken_where_it_predicts_better() {
+        // Loads that scatter about one factor, neighbours in time on different sides: what comes before tells nothing.
+        let around: Vec<f64> = (0..10)
+            .map(|k| if k % 2 == 0 { 1.015 } else { 0.985 })
+            .collect();
+        let one = run(&around, &[TicketUse::Auto; 10]).one_factor[0].unwrap();
+        assert!(one.wins(), "{one:?}");
+        assert!(one.ln_factor.abs() < 1e-3);
+        // Each is predicted by the other nine: 1 % and a ninth of it off.
+        assert!((one.error - 0.015 * 10.0 / 9.0).abs() < 5e-4, "{one:?}");
+        // A drift that goes on is told by neighbours in time.
+        let drift: Vec<f64> = (0..10).map(|k| 1.0 + 0.01 * k as f64).collect();
+        let s = run(&drift, &[TicketUse::Auto; 10]);
+        let one = s.one_factor[0].unwrap();
+        assert!(
+            !one.wins() && s.leave_one_out.unwrap() < one.error,
+            "{one:?}"
+        );
+        assert!(s.adjusted.factor[11] > s.adjusted.factor[5]);
+        // Three tickets judge nothing.
+        assert!(run(&around[..3], &[TicketUse::Auto; 3]).one_factor[0].is_none());
     }
 
     #[test]

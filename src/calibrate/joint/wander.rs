@@ -10,9 +10,9 @@
 
 use super::Links;
 use super::equations::{
-    LEAST_SD, Linear, Problem, Unknowns, contrasts, flows, linearise, unknowns,
+    LEAST_SD, Linear, Problem, Unknowns, flows, linearise, prior, sum_links, unknowns,
 };
-use super::search::lowest;
+use super::models::{DAY, DRIFT, Found, axes_of, mixed, weigh};
 use crate::stats::sparse::Factor;
 
 /// Prior sd of a machine's log factor: a monitor that was never calibrated is off by ten per cent (extension literature).
@@ -34,12 +34,16 @@ pub struct Wander {
 /// Where the search for load, day and drift starts, with the sd of a normal prior on the logarithm. Our choice, from the
 /// average load errors of well and of poorly calibrated monitors (1–5 %).
 pub(super) const START: [(f64, f64); 3] = [(-3.9, 0.7), (-4.6, 0.7), (-5.2, 0.7)];
-
+/// The same for the scatter of a scale's tickets beyond what a certified scale may be off by: its middle is 0.3 %, half-way
+/// between a certified scale's 0.1 % and the 1 % that is taken for a cart's (our choice).
+pub(super) const SCALE_START: (f64, f64) = (-5.8, 0.8);
 /// A load.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoadNode {
     /// Its machine.
     pub machine: usize,
+    /// Its machine's moisture class, numbered over all machines.
+    pub class: usize,
     /// Its machine's day, numbered over all machines.
     pub day: usize,
     /// The load that its machine filled before it.
@@ -57,11 +61,13 @@ pub struct TicketNode {
     pub parts: Vec<usize>,
     /// Weighed mass, kg.
     pub net: f64,
-    /// Relative sd of the scale.
+    /// Relative sd of a certified scale; its scatter comes on top.
     pub sd: f64,
+    /// Which scale wrote it.
+    pub scale: usize,
 }
 
-/// Every load's factor.
+/// Every load's factor: the mean over models with and without days and drift, weighted by their probability.
 #[derive(Debug)]
 pub struct Adjusted {
     /// How the sensors wander.
@@ -70,15 +76,26 @@ pub struct Adjusted {
     pub factor: Vec<f64>,
     /// Its sd.
     pub sd: Vec<f64>,
-    /// Bend of each machine's sensor and its sd: u changes by so much per unit of log flow.
+    /// Bend of each moisture class's sensor and its sd: u changes by so much per unit of log flow.
     pub bend: Vec<(f64, f64)>,
     /// Each ticket's log error as the others lead to expect it (weighed over expected), and the sd of that; NaN for tickets not used.
     pub left_out: Vec<(f64, f64)>,
-    /// Sd of the logarithm of the wander's three sds: how well they are known.
-    pub wander_sd: [f64; 3],
-    /// −2 log marginal likelihood with the prior, but for a constant.
-    pub deviance: f64,
+    /// Relative sd of each ticket: its scale's, certified part and scatter.
+    pub ticket_sd: Vec<f64>,
+    /// The scatter's part of their variance.
+    scatter: Vec<f64>,
+    /// Sd of the logarithm of the loads' sd: how well it is known.
+    pub load_sd_sd: f64,
+    models: Vec<Model>,
     unknowns: Unknowns,
+}
+
+/// One model of how sensors wander.
+#[derive(Debug)]
+struct Model {
+    probability: f64,
+    at: Vec<f64>,
+    means: Vec<f64>,
     values: Vec<f64>,
 }
 
@@ -91,7 +108,7 @@ pub struct Known {
     pub machine_sd: f64,
     /// Prior sd of a sensor's bend.
     pub bend_sd: f64,
-    /// How the sensors wander, where it is not to be estimated.
+    /// How the sensors wander, where it is not to be estimated; tickets are then as good as a certified scale's.
     pub wander: Option<Wander>,
 }
 
@@ -117,100 +134,135 @@ pub fn adjust(
     known: &Known,
 ) -> Option<Adjusted> {
     let unknowns = unknowns(loads, links, tickets)?;
-    let mut about = vec![0.0; loads.len()];
-    let (flow, contrasts) = (flows(loads, unknowns.machines), contrasts(loads, links));
-    let given = known.wander.map(|w| [w.load, w.day, w.drift].map(f64::ln));
-    let mut at = given.unwrap_or(START.map(|s| s.0));
+    let flow = flows(loads, unknowns.machines);
+    let from_links = sum_links(loads, links, known.trust, &unknowns)?;
+    let scales = tickets.iter().map(|t| t.scale + 1).max().unwrap_or(0);
+    let mut start: Vec<f64> = (0..START.len() + scales).map(|a| prior(a).0).collect();
+    let models = match known.wander {
+        Some(w) => {
+            start = [w.load, w.day, w.drift].map(f64::ln).to_vec();
+            vec![Vec::new()]
+        }
+        None => axes_of(loads, scales),
+    };
     let joint = tickets.iter().any(|t| t.parts.len() > 1);
+    let mut about = vec![0.0; loads.len()];
     let mut out = None;
-    for round in 0..if joint { 3 } else { 1 } {
-        let linear: Vec<Option<Linear>> = tickets
-            .iter()
-            .zip(used)
-            .map(|(t, u)| {
-                if *u {
-                    linearise(t, loads, &about)
-                } else {
-                    None
-                }
-            })
+    for _ in 0..if joint { 3 } else { 1 } {
+        let linear: Vec<Option<Linear>> = (tickets.iter().zip(used))
+            .map(|(t, u)| u.then(|| linearise(t, loads, &about)).flatten())
             .collect();
         let problem = Problem {
             loads,
-            links,
             known,
             linear: &linear,
             unknowns: &unknowns,
             flow: &flow,
-            contrasts: &contrasts,
+            from_links: &from_links,
         };
-        let steps: &[f64] = if round == 0 {
-            &[1.0, 0.5, 0.25]
-        } else {
-            &[0.25]
-        };
-        let judge = |at: [f64; 3]| {
-            let solved = problem.solve(at)?;
-            let prior: f64 = (at.iter().zip(START))
-                .map(|(x, (middle, sd))| ((x - middle) / sd).powi(2))
-                .sum();
-            Some((solved.deviance + prior, solved))
-        };
-        let (best, deviance, solved) = if given.is_some() {
-            let (deviance, solved) = judge(at)?;
-            (at, deviance, solved)
-        } else {
-            lowest(at, steps, judge)?
-        };
-        at = best;
-        let wander_sd = if given.is_some() {
-            [0.0; 3]
-        } else {
-            problem.curvature(at)
-        };
-        // Means of the variances and not of their likeliest values: what is not known well is not taken to be small.
-        let wide = std::array::from_fn(|a| at[a] + wander_sd[a] * wander_sd[a]);
-        let solved = problem.solve(wide).unwrap_or(solved);
+        let found = weigh(&problem, &models, &mut start)?;
         about = (0..loads.len())
-            .map(|l| solved.means[unknowns.load(l)])
+            .map(|l| {
+                found
+                    .iter()
+                    .map(|f| f.probability * f.solved.means[unknowns.load(l)])
+                    .sum()
+            })
             .collect();
-        out = Some((deviance, solved, linear, wander_sd));
+        out = Some((found, linear));
     }
-    let (deviance, solved, linear, wander_sd) = out?;
-    let [load, day, drift] = at.map(|v| v.exp().max(LEAST_SD));
-    let factor_ = unknowns.pattern.factor(&solved.values)?;
-    let order = unknowns.pattern.order();
-    let sd_of = |k: usize| {
-        let mut side = vec![0.0; order];
-        side[k] = 1.0;
-        factor_.solve(&mut side);
-        side[k].sqrt()
-    };
-    let sd = (0..loads.len()).map(|l| sd_of(unknowns.load(l))).collect();
-    let bend = (0..unknowns.machines)
-        .map(|m| unknowns.bend(m))
-        .map(|k| (solved.means[k], sd_of(k)))
+    let (found, linear) = out?;
+    summed_up(found, &linear, tickets, about, unknowns)
+}
+
+/// The mean over models.
+fn summed_up(
+    found: Vec<Found>,
+    linear: &[Option<Linear>],
+    tickets: &[TicketNode],
+    factor: Vec<f64>,
+    unknowns: Unknowns,
+) -> Option<Adjusted> {
+    let factors: Option<Vec<Factor>> = (found.iter())
+        .map(|f| unknowns.pattern.factor(&f.solved.values))
         .collect();
-    let left_out = linear
-        .iter()
+    let factors = factors?;
+    // Mean and variance of an unknown over the models, of which the first wanders in every way.
+    let mean_of = |k: usize, variance: f64| {
+        let means = found.iter().map(|f| (f.probability, f.solved.means[k]));
+        mixed(means, variance)
+    };
+    let places: Vec<usize> = (0..factor.len()).map(|l| unknowns.load(l)).collect();
+    // Of every load under each model; one by one they would take minutes where there are ten thousand.
+    let variances: Vec<Vec<f64>> = factors.iter().map(|f| f.variances(&places)).collect();
+    let sd: Vec<f64> = (places.iter().zip(&variances[0]))
+        .map(|(&k, &variance)| mean_of(k, variance).1.sqrt())
+        .collect();
+    let bends: Vec<usize> = (0..unknowns.classes).map(|c| unknowns.bend(c)).collect();
+    let bend = (bends.iter().zip(factors[0].variances(&bends)))
+        .map(|(&k, variance)| mean_of(k, variance))
+        .map(|(mean, variance)| (mean, variance.sqrt()))
+        .collect();
+    let left_out = (linear.iter())
         .map(|t| {
             let Some(t) = t else {
                 return (f64::NAN, f64::NAN);
             };
-            let (fitted, hat) = fitted(&unknowns, &factor_, t, &solved.means);
-            let free = 1.0 - hat / t.variance;
-            ((t.value - fitted) / free, (t.variance / free).sqrt())
+            let of = found.iter().enumerate().map(|(k, f)| {
+                let (fitted, hat) = match t.parts[..] {
+                    // A ticket of one load observes it as it is.
+                    [(l, share)] => (
+                        share * f.solved.means[unknowns.load(l)],
+                        share * share * variances[k][l],
+                    ),
+                    _ => fitted(&unknowns, &factors[k], t, &f.solved.means),
+                };
+                let variance = t.variance(&f.at);
+                let free = 1.0 - hat / variance;
+                (f.probability, (t.value - fitted) / free, variance / free)
+            });
+            let of: Vec<(f64, f64, f64)> = of.collect();
+            let (mean, variance) = mixed(of.iter().map(|o| (o.0, o.1)), of[0].2);
+            (mean, variance.sqrt())
         })
         .collect();
+    let over = |value: &dyn Fn(&Found) -> f64| -> f64 {
+        found.iter().map(|f| f.probability * value(f)).sum()
+    };
+    let rms = |axis: usize| {
+        over(&|f| (2.0 * f.likeliest[axis]).exp())
+            .sqrt()
+            .max(LEAST_SD)
+    };
+    let scatter = |t: &TicketNode| {
+        over(&|f| {
+            f.at.get(START.len() + t.scale)
+                .map_or(0.0, |s| (2.0 * s).exp())
+        })
+    };
     Some(Adjusted {
-        wander: Wander { load, day, drift },
-        factor: about,
+        wander: Wander {
+            load: rms(0),
+            day: rms(DAY),
+            drift: rms(DRIFT),
+        },
         sd,
         bend,
         left_out,
-        wander_sd,
-        deviance,
-        values: solved.values,
+        scatter: tickets.iter().map(scatter).collect(),
+        ticket_sd: (tickets.iter())
+            .map(|t| (t.sd * t.sd + scatter(t)).sqrt())
+            .collect(),
+        load_sd_sd: over(&|f| f.sd[0]),
+        factor,
+        models: (found.into_iter())
+            .map(|f| Model {
+                probability: f.probability,
+                at: f.at,
+                means: f.solved.means,
+                values: f.solved.values,
+            })
+            .collect(),
         unknowns,
     })
 }
@@ -230,27 +282,49 @@ fn fitted(unknowns: &Unknowns, factor: &Factor, t: &Linear, means: &[f64]) -> (f
 }
 
 impl Adjusted {
+    /// The sd of a ticket's left-out error had its scale scattered no more than scales do: a wrong ticket must not excuse
+    /// itself by making its scale look bad.
+    pub(super) fn usual_sd(&self, ticket: usize, sd: f64) -> f64 {
+        let scatter = self.scatter[ticket];
+        let usual = scatter.min((2.0 * SCALE_START.0).exp());
+        (sd * sd - scatter + usual).max(usual).sqrt()
+    }
+
     /// Variance of Σ share·u over some loads.
     pub fn variance(&self, shares: &[(usize, f64)]) -> Option<f64> {
-        let factor = self.unknowns.pattern.factor(&self.values)?;
         let mut side = vec![0.0; self.unknowns.pattern.order()];
         for &(l, p) in shares {
             side[self.unknowns.load(l)] += p;
         }
+        let means = self.models.iter().map(|model| {
+            let mean: f64 = (shares.iter())
+                .map(|&(l, p)| p * model.means[self.unknowns.load(l)])
+                .sum();
+            (model.probability, mean)
+        });
         let mut solution = side.clone();
-        factor.solve(&mut solution);
-        Some(side.iter().zip(&solution).map(|(a, b)| a * b).sum())
+        self.widest()?.solve(&mut solution);
+        let variance = side.iter().zip(&solution).map(|(a, b)| a * b).sum();
+        Some(mixed(means, variance).1)
     }
 
     /// What the others lead to expect of a ticket that did not take part: log of weighed over expected, and its sd.
     pub fn predict(&self, ticket: &TicketNode, loads: &[LoadNode]) -> Option<(f64, f64)> {
         let t = linearise(ticket, loads, &self.factor)?;
-        let factor = self.unknowns.pattern.factor(&self.values)?;
-        let mut means = vec![0.0; self.unknowns.pattern.order()];
-        for l in 0..loads.len() {
-            means[self.unknowns.load(l)] = self.factor[l];
-        }
-        let (mean, variance) = fitted(&self.unknowns, &factor, &t, &means);
-        Some((t.value - mean, (variance + t.variance).sqrt()))
+        let first = self.models.first()?;
+        let (_, variance) = fitted(&self.unknowns, &self.widest()?, &t, &first.means);
+        let off = self.models.iter().map(|model| {
+            let mean: f64 = (t.parts.iter())
+                .map(|&(l, p)| p * model.means[self.unknowns.load(l)])
+                .sum();
+            (model.probability, t.value - mean)
+        });
+        let (off, variance) = mixed(off, variance + t.variance(&first.at));
+        Some((off, variance.sqrt()))
+    }
+
+    /// The equations of the model that wanders in every way.
+    fn widest(&self) -> Option<Factor<'_>> {
+        self.unknowns.pattern.factor(&self.models.first()?.values)
     }
 }

@@ -76,7 +76,7 @@ const KNOWN: &[(&str, Level, &str, &str)] = &[
     (
         "delay-refused",
         Level::Serious,
-        "The transport delay could not be found",
+        "The transport delay is known only roughly",
         "Give the machine's delay if you know it, or add more fields of the same machine and crop.",
     ),
     (
@@ -126,6 +126,12 @@ const KNOWN: &[(&str, Level, &str, &str)] = &[
         Level::Serious,
         "A ticket names a field that does not list its file",
         "Correct the field's name on the ticket.",
+    ),
+    (
+        "outside-weighed-flows",
+        Level::Note,
+        "Grain passed the sensor at flows that no ticket weighed",
+        "Weigh a load at such a flow; until then the map is less sure there.",
     ),
     (
         "no-logged-grain",
@@ -270,8 +276,8 @@ pub(super) fn checks(s: &Summary, evidence: Option<&Evidence>) -> Vec<Check> {
 
 fn check(remark: &Remark, s: &Summary, evidence: Option<&Evidence>) -> Check {
     let known = KNOWN.iter().find(|k| k.0 == remark.code);
-    let what_if = match (remark.code.as_str(), evidence) {
-        ("doubtful-ticket", Some(evidence)) => super::what_if::of(remark, s, evidence),
+    let what_if = match remark.code.as_str() {
+        "doubtful-ticket" => super::what_if::of(remark, s, evidence),
         _ => None,
     };
     Check {
@@ -330,7 +336,7 @@ fn unweighed(s: &Summary) -> Option<Check> {
             rounded(100.0 * share, 0)
         ),
         text: format!(
-            "{} of {} t have no ticket that is used; those loads take their factor from the machine's other tickets.{error}",
+            "{} of {} t stand on no ticket that is used; those loads take their factor from neighbouring ground or the machine's other tickets.{error}",
             rounded((s.grain.corrected_kg - s.grain.weighed_kg) / 1000.0, 1),
             rounded(s.grain.corrected_kg / 1000.0, 1),
         ),

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 
-use super::advice::{Check, checks, doubt, half_interval, unweighed_share, worst};
+use super::advice::{Check, Level, checks, doubt, half_interval, unweighed_share, worst};
 use super::words::CAUTIONS;
 use super::{CLIENT, PICTURE, Page, REPORT};
 use crate::report::numbers::{count, counted, interval, optional, rounded, yield_decimals};
@@ -48,8 +48,14 @@ struct First {
     name: String,
     link: String,
     class: &'static str,
-    why: Vec<String>,
-    what_next: String,
+    why: Vec<Why>,
+}
+
+struct Why {
+    title: String,
+    text: String,
+    what_if: String,
+    action: String,
 }
 
 struct Row {
@@ -95,6 +101,7 @@ struct TotalRow {
     area: String,
     tonnes: String,
     weighed: String,
+    headland: String,
     mean: String,
 }
 
@@ -157,7 +164,7 @@ pub fn clients(job: &str, outcomes: &[FieldOutcome]) -> Vec<Page> {
                 failed: failed(owned.iter()),
                 rows,
                 more,
-                totals: totals(&judged, &[Group::Farm, Group::Crop]),
+                totals: totals(&judged, &[Group::Client, Group::Farm, Group::Crop]),
                 cautions: CAUTIONS,
             };
             Page::new(format!("{folder}/{CLIENT}"), super::rendered(&page))
@@ -189,7 +196,15 @@ fn judge(outcomes: &[FieldOutcome]) -> Vec<Judged<'_>> {
 fn lead(outcomes: &[FieldOutcome], judged: &[Judged]) -> String {
     let n = outcomes.len() as u64;
     let failed = n - judged.len() as u64;
-    let doubtful = judged.iter().filter(|j| worst(&j.checks).is_some()).count() as u64;
+    let at = |level| {
+        judged
+            .iter()
+            .filter(move |j| worst(&j.checks) == Some(level))
+    };
+    let (grave, serious) = (
+        at(Level::Grave).count() as u64,
+        at(Level::Serious).count() as u64,
+    );
     let failed = if failed > 0 {
         format!(
             "{} could not be mapped; ",
@@ -198,12 +213,18 @@ fn lead(outcomes: &[FieldOutcome], judged: &[Judged]) -> String {
     } else {
         String::new()
     };
-    let doubtful = match doubtful {
-        0 => "nothing found in the data contradicts the maps".to_owned(),
-        d => format!(
-            "{} something to check before use",
-            counted(d, "map has", "maps have")
-        ),
+    let grave =
+        (grave > 0).then(|| format!("{} to check before use", counted(grave, "map", "maps")));
+    let serious = (serious > 0).then(|| {
+        format!(
+            "{} can be read, with something to check",
+            counted(serious, "map", "maps")
+        )
+    });
+    let doubtful = match (grave, serious) {
+        (None, None) => "nothing found in the data contradicts the maps".to_owned(),
+        (Some(g), Some(s)) => format!("{g}; {s}"),
+        (g, s) => g.or(s).unwrap_or_default(),
     };
     format!(
         "{}: {failed}{doubtful}.",
@@ -231,11 +252,7 @@ fn first(judged: &[Judged]) -> Vec<First> {
         .filter(|j| worst(&j.checks).is_some())
         .take(FIRST)
         .map(|j| {
-            let shown: Vec<&Check> = j
-                .checks
-                .iter()
-                .filter(|c| c.level != super::advice::Level::Note)
-                .collect();
+            let shown: Vec<&Check> = j.checks.iter().filter(|c| c.level != Level::Note).collect();
             First {
                 name: format!(
                     "{}, {} {}",
@@ -245,9 +262,13 @@ fn first(judged: &[Judged]) -> Vec<First> {
                 class: worst(&j.checks).map_or("", |l| l.class()),
                 why: shown
                     .iter()
-                    .map(|c| format!("{}: {}", c.title, c.text))
+                    .map(|c| Why {
+                        title: c.title.clone(),
+                        text: c.text.clone(),
+                        what_if: c.what_if.clone(),
+                        action: c.action.clone(),
+                    })
                     .collect(),
-                what_next: shown.first().map(|c| c.action.clone()).unwrap_or_default(),
             }
         })
         .collect()
@@ -294,11 +315,11 @@ fn row(j: &Judged, above: &str) -> Row {
         passes_text: optional(s.quality.after.opposite_pass_pct, 1),
         rank: j.rank,
         class: level.map_or("sound", |l| l.class()),
-        word: level.map_or("no objection", |l| l.word()),
+        word: level.map_or("no contradiction", |l| l.word()),
         concerns: j
             .checks
             .iter()
-            .filter(|c| c.level != super::advice::Level::Note || c.title.contains('%'))
+            .filter(|c| c.level != Level::Note || c.title.contains('%'))
             .map(|c| c.title.clone())
             .collect(),
     }
@@ -361,10 +382,35 @@ fn total(name: String, fields: &[&Summary], one_crop: bool) -> TotalRow {
             (grain > 0.0).then(|| 100.0 * sum(|s| s.grain.weighed_kg) / grain),
             0,
         ),
+        headland: headlands(fields),
         mean: match mean {
             Some(mean) => format!("{} {unit}", rounded(mean, yield_decimals(unit))),
             None => String::new(),
         },
+    }
+}
+
+/// Grain that grew on headlands, t, and its share where every field has a boundary to tell them by.
+fn headlands(fields: &[&Summary]) -> String {
+    let known: Vec<(f64, f64)> = fields
+        .iter()
+        .filter_map(|s| Some((s.headland?.corrected_kg, s.grain.corrected_kg)))
+        .collect();
+    let (kg, of): (f64, f64) = known
+        .iter()
+        .fold((0.0, 0.0), |sum, k| (sum.0 + k.0, sum.1 + k.1));
+    if known.is_empty() || !(of > 0.0) {
+        return "–".to_owned();
+    }
+    let share = format!(
+        "{} ({} %)",
+        rounded(kg / 1000.0, 1),
+        rounded(100.0 * kg / of, 0)
+    );
+    if known.len() < fields.len() {
+        format!("{share}, of {} fields", known.len())
+    } else {
+        share
     }
 }
 

@@ -122,25 +122,27 @@ pub(super) fn parts_caption(evidence: &Evidence) -> String {
     let depth = rounded(parts.depth_m, 0);
     let how = if parts.from_passes {
         format!(
-            "Headland: the strip of {depth} m along the boundary, at whose inner edge most passes end."
+            "Headland: the strip of {depth} m along the whole boundary, at whose inner edge most passes end."
         )
     } else {
         format!(
-            "Headland: the strip of {depth} m (two headers) along the boundary; the passes do not agree on where it ends."
+            "Headland: the strip of {depth} m (two headers) along the whole boundary; the passes do not agree on where it ends."
         )
     };
     let compare = match (parts.headland.mean, parts.interior.mean) {
         (Some(h), Some(i)) if i > 0.0 => {
             let percent = 100.0 * (h / i - 1.0);
             let side = if percent < 0.0 { "less" } else { "more" };
-            format!(
-                " On kept points it yields {} % {side} than the interior.",
-                rounded(percent.abs(), 0)
-            )
+            match rounded(percent.abs(), 0).as_str() {
+                "0" => " It yields as much as the interior.".to_owned(),
+                by => format!(" It yields {by} % {side} than the interior."),
+            }
         }
         _ => String::new(),
     };
-    how + &compare
+    format!(
+        "{how}{compare} Yields compare kept points, whose grain is known to be theirs; tonnes count all grain, also what arrived while the machine filled and emptied, so tonnes over hectares differ a little."
+    )
 }
 
 /// Every load; on paper those with a remark first.
@@ -152,10 +154,17 @@ pub(super) fn loads(s: &Summary, evidence: &Evidence) -> Vec<LoadRow> {
         .zip(&evidence.loads)
         .map(|(l, grounds)| {
             let off = off_scale(l, grounds.doubt);
-            let remark: Vec<&str> = l.remarks.iter().map(|r| r.text.as_str()).collect();
-            let weighed = match (l.weighed_kg, grounds.doubt) {
+            let mut remark: Vec<String> = l.remarks.iter().map(|r| sentence(&r.text)).collect();
+            if let (Some(off), Some(factor), Some(_)) = (off, l.factor, l.held_out_kg) {
+                remark.push(format!(
+                    "The log stands {} % off this ticket; by the factor taken it would stand {} % off a right one.",
+                    rounded(100.0 * (off - 1.0), 1),
+                    rounded(100.0 * (1.0 / factor - 1.0), 1)
+                ));
+            }
+            let weighed = match (l.weighed_kg, l.held_out_kg) {
                 (Some(kg), _) => t(kg),
-                (None, Some(ratio)) => format!("{}, held out", t(l.corrected_kg * ratio)),
+                (None, Some(kg)) => format!("{}, held out", t(kg)),
                 (None, None) => String::from("–"),
             };
             let row = LoadRow {
@@ -174,7 +183,7 @@ pub(super) fn loads(s: &Summary, evidence: &Evidence) -> Vec<LoadRow> {
                     interval(l.ci95_low, l.ci95_high, 3)
                 ),
                 basis: words::factor_basis(l.basis),
-                remark: sentence(&remark.join(" ")),
+                remark: remark.join(" "),
                 class: if grounds.doubt.is_some() { "grave" } else { "" },
                 screen_only: false,
             };

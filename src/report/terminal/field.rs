@@ -21,6 +21,9 @@ pub fn field(s: &Summary, paint: Paint) -> String {
     text.entry("yield", &yields(s));
     text.entry("grain", &grain(s));
     text.entry("loads", &loads(s));
+    if !matches!(s.calibration.method.as_str(), "" | "none") {
+        text.entry("method", &s.calibration.method);
+    }
     text.entry("quality", &quality(s));
     let mut label = "warnings";
     for warning in worst_first(&s.warnings) {
@@ -133,7 +136,7 @@ fn yields(s: &Summary) -> String {
 fn grain(s: &Summary) -> String {
     let kg = |value| rounded(value, 0);
     let mut text = format!(
-        "{} kg logged → {} kg corrected",
+        "{} kg logged → {} kg corrected, as moist as it was cut",
         kg(s.grain.logged_kg),
         kg(s.grain.corrected_kg)
     );
