@@ -112,15 +112,13 @@ pub(super) fn warn(fields: &[(&str, &ScaleEvidence)], out: &mut [ScaleDecision])
 
 fn of_load(share: f64, [low, high]: [f64; 2]) -> Remark {
     Remark::new(
-        OUTSIDE,
+        "outside-weighed-flows",
         format!(
             "{:.0} % of its grain passed the sensor at flows that no ticket weighed ({low:.1} to {high:.1} kg/s were): there the sensor's curve is extrapolated, and yld_low and yld_high are wider",
             100.0 * share
         ),
     )
 }
-
-const OUTSIDE: &str = "outside-weighed-flows";
 
 fn of_field(share: f64, ranges: &mut Vec<(&str, [f64; 2])>) -> Remark {
     ranges.sort_by(|a, b| a.0.cmp(b.0).then(a.1[0].total_cmp(&b.1[0])));
@@ -134,7 +132,7 @@ fn of_field(share: f64, ranges: &mut Vec<(&str, [f64; 2])>) -> Remark {
         format!(" ({})", named.join("; "))
     };
     Remark::new(
-        OUTSIDE,
+        "outside-weighed-flows",
         format!(
             "{:.0} % of the grain passed the sensor at flows outside the weighed ones{were}: its yields rest on the sensor's curve going on, and their intervals are wider. Weigh a load at such a flow",
             100.0 * share
@@ -209,7 +207,7 @@ mod tests {
             links: None,
         };
         let decided = scale(&[("maize", &evidence)]).remove(0);
-        let has = |remarks: &[Remark]| remarks.iter().any(|r| r.code == OUTSIDE);
+        let has = |remarks: &[Remark]| remarks.iter().any(|r| r.code == "outside-weighed-flows");
         [has(&decided.loads[5].remarks), has(&decided.warnings)]
     }
 

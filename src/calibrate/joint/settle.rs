@@ -3,7 +3,7 @@
 use super::Links;
 use super::wander::{Adjusted, Known, LoadNode, TicketNode, adjust};
 use crate::read::TicketUse;
-use crate::stats::student_quantile;
+use crate::stats::student_cdf;
 
 /// What part of a field's information on its loads is believed. On simulated fields its errors are 1 to 1.5 times what it
 /// says (poor headlands, bent sensors: `examples/scale_study.rs`), and real fields have old boundaries and strips of other
@@ -19,11 +19,16 @@ const DOUBT_BEYOND: f64 = 0.03;
 const DOUBT_P: f64 = 0.001;
 /// And to any of a crop's tickets less often than this (our choice; Bonferroni's bound).
 const DOUBT_P_OF_ANY: f64 = 0.01;
-/// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the test never
-/// trusts the normal more than with so many degrees of freedom (our choice).
-const MOST_DEGREES: f64 = 10.0;
-/// A ticket so many sds off is tried without itself (our choice).
+/// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the logarithm of
+/// their sd is never taken to be known better than this: as well as ten degrees of freedom tell it (our choice).
+const LEAST_UNKNOWN: f64 = 0.224;
+/// Degrees of freedom at which Student's t is the normal, for all that matters here.
+const NORMAL: f64 = 1_000.0;
+/// A ticket so many sds off is tried without itself (our choice) …
 const SUSPECT: f64 = 2.5;
+/// … or this part of the most that one of n can be off by when it is part of the sd, (n − 1)/√n (Grubbs 1969, Technometrics
+/// 11:1; the part is our choice).
+const NEAR_MOST: f64 = 0.9;
 /// Fewest tickets of which one can be doubted.
 const DOUBT_FEWEST: usize = 4;
 
@@ -102,10 +107,7 @@ pub fn settle(
             break;
         };
         let p = DOUBT_P.min(DOUBT_P_OF_ANY / left as f64);
-        // The sd is known as well as the wander is: χ² with so many degrees of freedom has that spread.
-        let degrees = (0.5 / others.load_sd_sd.powi(2)).clamp(1.0, MOST_DEGREES);
-        if !(off.abs() > DOUBT_BEYOND && off.abs() > sd * student_quantile(1.0 - 0.5 * p, degrees))
-        {
+        if !(off.abs() > DOUBT_BEYOND && chance(off.abs() / sd, others.load_sd_sd) < p) {
             break;
         }
         doubts.push(Doubt {
@@ -211,12 +213,32 @@ fn errors_of(
         .collect()
 }
 
+/// How often chance throws a load so far (in root mean square sds) where the logarithm of its sd is known to an sd of
+/// `unknown`: a normal over a log-normal scale, whose root mean square is e^(unknown²) times its middle.
+fn chance(off: f64, unknown: f64) -> f64 {
+    let steps = 60;
+    let unknown = unknown.max(LEAST_UNKNOWN);
+    // The t whose variance of the sd's logarithm is the same, 1/(2·degrees). It is the nearer of the two while degrees are
+    // several, and knows nothing with one or two; either is taken where it says less of chance (our choice).
+    let students = 2.0 * (1.0 - student_cdf(off, (0.5 / (unknown * unknown)).max(1.0)));
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for k in 0..=steps {
+        let z = 10.0 * k as f64 / steps as f64 - 5.0;
+        let w = (-0.5 * z * z).exp();
+        let t = off * (unknown * unknown - unknown * z).exp();
+        sum += w * 2.0 * (1.0 - student_cdf(t, NORMAL));
+        weight += w;
+    }
+    (sum / weight).min(students)
+}
+
 /// The ticket that the others contradict most, if it may be doubted at all.
 fn suspect(adjusted: &Adjusted, teaches: &[bool]) -> Option<(usize, f64)> {
+    let n = teaches.iter().filter(|t| **t).count() as f64;
     (adjusted.left_out.iter().enumerate())
         .filter(|(t, e)| teaches[*t] && e.0.abs() > DOUBT_BEYOND)
         .map(|(t, e)| (t, (e.0 / adjusted.usual_sd(t, e.1)).abs()))
-        .filter(|(_, t)| *t > SUSPECT)
+        .filter(|(_, t)| *t > SUSPECT.min(NEAR_MOST * (n - 1.0) / n.sqrt()))
         .max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
@@ -382,6 +404,24 @@ mod tests {
         assert!(s.adjusted.factor[11] > s.adjusted.factor[5]);
         // Three tickets judge nothing.
         assert!(run(&around[..3], &[TicketUse::Auto; 3]).one_factor[0].is_none());
+    }
+
+    #[test]
+    fn chance_is_no_more_than_students_and_wider_where_the_sd_is_not_known() {
+        // Tables of Student's t: 0.001 in both tails at ten degrees of freedom, whose sd is known as well, is 4.587: no more.
+        assert!(
+            (0.0001..0.00101).contains(&chance(4.587, 0.0)),
+            "{}",
+            chance(4.587, 0.0)
+        );
+        assert!(chance(4.587, 0.5) > chance(4.587, 0.3) && chance(12.0, 0.5) < 0.001);
+        assert!(chance(0.0, 0.7) > 0.999);
+    }
+
+    #[test]
+    fn a_ticket_a_third_off_is_held_out_among_five() {
+        let s = run(&[0.954, 0.941, 0.961, 0.939, 1.281], &[TicketUse::Auto; 5]);
+        assert_eq!(s.doubts.iter().map(|d| d.ticket).collect::<Vec<_>>(), [4]);
     }
 
     #[test]
