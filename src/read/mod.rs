@@ -1,5 +1,6 @@
 //! Files into values: logs, tickets, boundaries. Nothing below this module opens an input file.
 
+mod angle;
 mod area_yield;
 mod as_harvested;
 mod boundary;
@@ -10,6 +11,7 @@ mod field;
 mod find;
 mod fingerprint;
 mod inspect;
+mod iso_time;
 mod layout;
 mod log_file;
 mod log_row;
@@ -18,6 +20,8 @@ mod number;
 mod outlines;
 mod position;
 mod recognise;
+mod row_interval;
+mod sections;
 mod siblings;
 mod source;
 pub mod taskdata;
