@@ -126,7 +126,9 @@ fn ways() -> Vec<Way> {
             log(
                 f,
                 k,
-                (0..4096u32).map(|n| (n * n >> 3) as u8).collect::<Vec<_>>(),
+                (0..4096u32)
+                    .map(|n| ((n * n) >> 3) as u8)
+                    .collect::<Vec<_>>(),
             );
         }),
         way("log.csv", "log.csv", |_, f, k| log(f, k, [0; 5000])),
