@@ -98,7 +98,7 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
         out.push(Remark::new(
             "delay-disagrees",
             format!(
-                "machine {name}: neighbouring passes say {delay:.1} s, but flow at pass entries rises as if it were {by_entries:.1} s; look at the map for combs between passes"
+                "machine {name}: neighbouring passes say {delay:.1} s, but its passes begin and end as if it were {by_entries:.1} s; look at the map for combs between passes"
             ),
         ));
     }
@@ -116,7 +116,8 @@ fn refused(name: &str, delay: &Decision) -> Remark {
             d.value,
             0.5 * (high - low),
             match delay.fallback {
-                Some(Fallback::Entries) => "from how flow rises at its pass entries",
+                Some(Fallback::Entries) =>
+                    "from how the machine fills and empties at the ends of its passes",
                 _ => "neighbouring passes tell no more",
             }
         ),

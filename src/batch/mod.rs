@@ -160,7 +160,7 @@ impl<'a> Batch<'a> {
             progress,
             folders: folders(&job.fields),
             work,
-            store: Store::new(job.fields.len(), memory.waiting, wait_in),
+            store: Store::new(job.fields.len(), memory.waiting, Some(wait_in)),
             fields: job.fields.iter().map(|_| State::default()).collect(),
             settings: Settings::of(job),
             memory,

@@ -16,7 +16,7 @@ use crate::read::read_field;
 /// Links of every field of a job, in its order, as a run finds them; `None` where there are none, where a run would not
 /// ask, and for fields that cannot be made ready (a run fails on those).
 pub fn links(job: &Job) -> Vec<Option<Links>> {
-    let store = Store::in_memory(job.fields.len(), Memory::of(None).waiting);
+    let store = Store::new(job.fields.len(), Memory::of(None).waiting, None);
     let ready = |f: usize| -> Option<Box<Prepared>> {
         store.take(f).or_else(|| {
             let season = &job.fields[f];

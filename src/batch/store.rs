@@ -48,7 +48,7 @@ struct Place {
 /// The file.
 enum Disk {
     /// Not needed yet.
-    Folder(PathBuf),
+    Folder(Option<PathBuf>),
     /// Open, and how far it is filled.
     Open(File, u64),
     /// It could not be made or written.
@@ -56,8 +56,9 @@ enum Disk {
 }
 
 impl Store {
-    /// For so many fields; `most`: bytes to hold in memory; `folder`: of the file.
-    pub fn new(fields: usize, most: u64, folder: PathBuf) -> Self {
+    /// For so many fields; `most`: bytes to hold in memory; `folder`: of the file, else the
+    /// system's for temporary files.
+    pub fn new(fields: usize, most: u64, folder: Option<PathBuf>) -> Self {
         Self {
             slots: (0..fields).map(|_| Mutex::default()).collect(),
             places: (0..fields).map(|_| OnceLock::new()).collect(),
@@ -65,15 +66,6 @@ impl Store {
             most,
             file: Mutex::new(Disk::Folder(folder)),
         }
-    }
-
-    /// The same without a file: what does not fit in memory is not kept.
-    pub fn in_memory(fields: usize, most: u64) -> Self {
-        let store = Self::new(fields, most, PathBuf::new());
-        if let Ok(mut file) = store.file.lock() {
-            *file = Disk::Unusable;
-        }
-        store
     }
 
     /// Keeps a field for the next act, if there is room anywhere.
@@ -115,8 +107,11 @@ impl Store {
         let bytes = postcard::to_stdvec(field).ok()?;
         let mut disk = self.file.lock().ok()?;
         if let Disk::Folder(folder) = &*disk {
-            *disk =
-                tempfile::tempfile_in(folder).map_or(Disk::Unusable, |file| Disk::Open(file, 0));
+            let file = match folder {
+                Some(folder) => tempfile::tempfile_in(folder),
+                None => tempfile::tempfile(),
+            };
+            *disk = file.map_or(Disk::Unusable, |file| Disk::Open(file, 0));
         }
         let Disk::Open(file, end) = &mut *disk else {
             return None;
@@ -177,7 +172,7 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         let shown = format!("{:?}", field());
         for most in [0, u64::MAX] {
-            let store = Store::new(2, most, dir.path().to_owned());
+            let store = Store::new(2, most, Some(dir.path().to_owned()));
             for _ in 0..3 {
                 store.keep(1, field());
                 assert!(store.take(0).is_none());
@@ -194,7 +189,7 @@ mod tests {
             assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 0);
         }
         // Where the file cannot be made, the field is not kept, and nothing else happens.
-        let store = Store::new(2, 0, dir.path().join("absent"));
+        let store = Store::new(2, 0, Some(dir.path().join("absent")));
         store.keep(1, field());
         assert!(store.take(1).is_none());
     }

@@ -80,7 +80,6 @@ mod tests {
             mixing_error: 0.0,
             degrees: 15.0,
             unshared: 0.2,
-            supported: false,
             separation: 9.0,
         }
     }

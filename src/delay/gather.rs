@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use super::compare::{curve, sites};
 use super::curve::{Curves, MIXING_S};
 use super::phase::PhaseKernel;
-use super::{EntryEvidence, TrackSignals, opposed_pairs};
+use super::{EntryEvidence, PassEnds, TrackSignals, opposed_pairs};
 use crate::log::{Log, Timeline};
 use crate::passes::Passes;
 use crate::stats::median;
@@ -63,6 +63,8 @@ pub struct Evidence {
     pub moisture: Curves,
     /// Rise of flow at pass entry.
     pub entry: EntryEvidence,
+    /// Filling and emptying where passes begin and end.
+    pub ends: PassEnds,
     /// Usual interval of a row, s.
     pub interval: f64,
     /// Usual ground speed where passes were compared, m/s; `None` where none were.
@@ -92,6 +94,7 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
                 intake: rate,
             } = &signals[t];
             let entry = EntryEvidence::gather(timeline, passes, t, flow, rate);
+            let ends = PassEnds::gather(timeline, passes, t, flow, rate);
             let floor = flow.median().unwrap_or(1.0).max(1e-6) * SETTLED_SHARE;
             let reach = SETTLE_S + SETTLE_ROWS * track.usual_step;
             let more = (SMOOTHING_S.powi(2) - track.usual_step.powi(2))
@@ -129,6 +132,7 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
                 grain,
                 moisture,
                 entry,
+                ends,
                 interval: track.usual_interval,
                 speed: median(&speeds),
             }

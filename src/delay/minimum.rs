@@ -1,6 +1,7 @@
 //! The minimum of the disagreement over candidate delays, and how sure it is.
 
-use super::curve::{Block, CANDIDATE_STEP_S, CANDIDATES, Curve, Curves, MIXING_S, Sums, candidate};
+use super::curve::{Block, CANDIDATES, Curve, Curves, MIXING_S, Sums, candidate};
+use super::vertex::{Vertex, vertex};
 use crate::stats::student_975;
 
 /// Minimum must stand out from all candidates at least this far away, s.
@@ -26,8 +27,6 @@ pub struct Minimum {
     pub degrees: f64,
     /// Share of the variance that opposed passes do not share, at the minimum (1 − correlation).
     pub unshared: f64,
-    /// Whether a second estimate agrees.
-    pub supported: bool,
     /// How many standard errors the minimum lies below the lowest candidate at least four seconds away.
     pub separation: f64,
 }
@@ -43,23 +42,12 @@ impl Minimum {
         student_975(self.degrees.max(2.0)) * self.standard_error
     }
 
-    /// The minimum, supported where a second estimate (s) agrees with it within `agree` seconds.
-    ///
-    /// The two are not averaged: both come out late where the mixing is taken too long, so that their mean would be
-    /// no better and its interval too narrow.
-    pub fn supported_by(self, other: Option<f64>, agree: f64) -> Self {
-        Self {
-            supported: other.is_some_and(|o| (o - self.delay).abs() <= agree),
-            ..self
-        }
-    }
-
     /// Whether the curve has a valley that is no chance.
     ///
-    /// Our choice: 2.5 standard errors below every candidate 4 s away, 1.5 where a second estimate has left but few
-    /// candidates.
+    /// Our choice: 2.5 standard errors below every candidate 4 s away. That a second estimate lies near does not lower it:
+    /// the delay would then be told by that alone.
     pub fn stands_out(&self) -> bool {
-        self.separation > if self.supported { 1.5 } else { 2.5 } && self.unshared < 0.97
+        self.separation > 2.5 && self.unshared < 0.97
     }
 
     /// Whether the data identify the delay: a valley that is no chance, and narrow.
@@ -234,7 +222,6 @@ pub fn minimum(fields: &[&Curves], mixing: Mixing) -> Option<Minimum> {
         mixing_error: weighed.1,
         degrees: n - 1.0,
         unshared: curve[lowest.candidate].exp(),
-        supported: false,
         separation,
     })
 }
@@ -280,95 +267,8 @@ fn weigh_mixing(
     (lowest.delay + mean, variance.sqrt())
 }
 
-/// The bottom of a valley.
-struct Vertex {
-    /// Lowest candidate.
-    candidate: usize,
-    /// Where the parabola fitted around it is lowest, s.
-    delay: f64,
-    /// Its value there.
-    depth: f64,
-    /// Its second derivative, per s².
-    curvature: f64,
-}
-
-/// `None` at the ends of the range or where the curve is not convex there. `near`: look within two parabola widths of
-/// this candidate only.
-fn vertex(curve: &[f64], half_width: f64, near: Option<usize>) -> Option<Vertex> {
-    let h = (half_width / CANDIDATE_STEP_S).round().max(2.0) as usize;
-    let (from, to) = match near {
-        Some(c) => (
-            c.saturating_sub(2 * h).max(h),
-            (c + 2 * h).min(CANDIDATES - 1 - h),
-        ),
-        None => (h, CANDIDATES - 1 - h),
-    };
-    let lowest = (from..=to).min_by(|&a, &b| curve[a].total_cmp(&curve[b]))?;
-    let mut at = lowest;
-    // The parabola is centred on its own vertex, as far as whole candidates go, so that neither flank weighs more.
-    for _ in 0..4 {
-        let fit = Parabola::fit(curve, at, h);
-        let offset = fit.vertex()?;
-        let next = (at as f64 + offset.clamp(-2.0, 2.0).round()) as usize;
-        let next = next.clamp(h, CANDIDATES - 1 - h);
-        if next == at {
-            break;
-        }
-        at = next;
-    }
-    let fit = Parabola::fit(curve, at, h);
-    let offset = fit.vertex()?;
-    (offset.abs() <= h as f64).then(|| Vertex {
-        candidate: lowest,
-        delay: candidate(at) + offset * CANDIDATE_STEP_S,
-        depth: fit.value(offset),
-        curvature: 2.0 * fit.quadratic / CANDIDATE_STEP_S.powi(2),
-    })
-}
-
-/// A least-squares parabola, in candidate steps from its centre.
-struct Parabola {
-    level: f64,
-    slope: f64,
-    quadratic: f64,
-}
-
-impl Parabola {
-    /// Through the `2h + 1` candidates around `at`.
-    fn fit(curve: &[f64], at: usize, h: usize) -> Self {
-        let n = (2 * h + 1) as f64;
-        let hf = h as f64;
-        let s2 = hf * (hf + 1.0) * (2.0 * hf + 1.0) / 3.0;
-        let s4 = s2 * (3.0 * hf * hf + 3.0 * hf - 1.0) / 5.0;
-        let (mut y0, mut y1, mut y2) = (0.0, 0.0, 0.0);
-        for j in 0..=2 * h {
-            let t = j as f64 - hf;
-            let y = curve[at + j - h];
-            y0 += y;
-            y1 += t * y;
-            y2 += t * t * y;
-        }
-        let quadratic = (y2 - s2 / n * y0) / (s4 - s2 * s2 / n);
-        Self {
-            level: (y0 - quadratic * s2) / n,
-            slope: y1 / s2,
-            quadratic,
-        }
-    }
-
-    fn value(&self, at: f64) -> f64 {
-        self.level + self.slope * at + self.quadratic * at * at
-    }
-
-    /// Where it is lowest; `None` where it is not convex.
-    fn vertex(&self) -> Option<f64> {
-        (self.quadratic > 0.0).then(|| -0.5 * self.slope / self.quadratic)
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::curve::LOWEST_CANDIDATE_S;
     use super::*;
 
     fn valley(delay: f64, tilt: f64) -> Curves {
@@ -463,15 +363,5 @@ mod tests {
         assert!(flat.standard_error > sure.standard_error);
         let deep = minimum(&[&curves(Some(4))], Mixing::UNKNOWN).unwrap();
         assert!(deep.delay > flat.delay + 0.05, "{deep:?}");
-    }
-
-    #[test]
-    fn a_parabola_is_fitted_exactly() {
-        let y: Vec<f64> = (0..CANDIDATES)
-            .map(|c| 3.0 + 0.5 * (c as f64 - 40.3).powi(2))
-            .collect();
-        let v = vertex(&y, 2.0, None).unwrap();
-        assert!((v.depth - 3.0).abs() < 1e-9 && (v.curvature - 4.0).abs() < 1e-9);
-        assert!((v.delay - (LOWEST_CANDIDATE_S + 40.3 * CANDIDATE_STEP_S)).abs() < 1e-9);
     }
 }

@@ -13,9 +13,12 @@
 mod antenna;
 mod compare;
 mod curve;
+mod ends;
 mod entry;
+mod filling;
 mod gather;
 mod grid;
+mod group;
 mod minimum;
 mod pairs;
 mod phase;
@@ -23,10 +26,13 @@ mod pool;
 mod shift;
 mod shown;
 mod signal;
+mod vertex;
 
 pub use antenna::AntennaOffset;
 pub use curve::{CANDIDATE_STEP_S, Curve, Curves, LOWEST_CANDIDATE_S, MIXING_S, candidate};
+pub use ends::PassEnds;
 pub use entry::EntryEvidence;
+pub use filling::Filling;
 pub use gather::{DelayInput, Evidence, gather};
 pub use grid::Grid;
 pub use minimum::{Minimum, Mixing, minimum};

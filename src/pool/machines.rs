@@ -4,7 +4,7 @@ use crate::delay::{Decision, FieldEvidence, decide, shown};
 use crate::evidence::DelayGrounds;
 use crate::gather::{MachineEvidence, Settled};
 use crate::job::Job;
-use crate::ramps::{Ramps, estimate};
+use crate::ramps::{FieldRamps, Ramps, estimate};
 
 /// What is used for one machine in one field.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
@@ -62,11 +62,16 @@ pub fn machines(job: &Job, fields: &[(&str, &[MachineEvidence])]) -> Vec<Vec<Mac
                 .filter(|&k| delays[k].already_shifted == shifted)
                 .collect()
         });
-        let curves = shown(&for_delay, &kinds);
+        let mixing_s = delays.first().map_or(0.0, |d| d.mixing_s);
+        let curves = shown(&for_delay, &kinds, mixing_s);
         for own in kinds {
             let ramps = estimate(
                 &own.iter()
-                    .map(|&k| (&evidence(&members[k]).ramps, delays[k].delay.value))
+                    .map(|&k| FieldRamps {
+                        evidence: &evidence(&members[k]).ramps,
+                        delay: delays[k].delay.value,
+                        filling: delays[k].filling,
+                    })
                     .collect::<Vec<_>>(),
             );
             for k in own {

@@ -2,7 +2,8 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::gather::{Evidence, PROFILE_S, Profile};
-use super::response::{Fit, Fitter, Response, Seen};
+use super::response::{Fit, Fitter, Known, Response, Seen};
+use crate::delay::Filling;
 
 /// Fewest passes that say anything.
 const FEWEST: usize = 5;
@@ -20,6 +21,9 @@ const LEVEL_S: std::ops::Range<usize> = 15..36;
 /// How far ground changes from a pass's end inwards, relative, sd over 30 s of travel: seen on the passes themselves, and
 /// against passes beside (our choice).
 const GROUND_SD: (f64, f64) = (0.1, 0.02);
+/// How far a strip at a pass's end differs, relative, sd: seen on the passes themselves, and against passes beside, which
+/// say nothing of its outermost part (our choice: headlands yield 5–25 % less, common practice).
+const STRIP_SD: (f64, f64) = (0.15, 0.1);
 /// Ramps where the data say nothing, s: the middle of fixed trims in use, 4–12 s and 0–8 s (common practice).
 const DEFAULT_S: (f64, f64) = (8.0, 4.0);
 
@@ -51,10 +55,24 @@ pub struct Ramps {
     pub exit: Ramp,
 }
 
-/// Estimates a machine's ramps from its fields' evidence, each with the delay decided for that field (s).
-pub fn estimate(fields: &[(&Evidence, f64)]) -> Ramps {
+/// One field's part in a machine's ramps.
+#[derive(Debug, Clone, Copy)]
+pub struct FieldRamps<'a> {
+    /// Its profiles.
+    pub evidence: &'a Evidence,
+    /// The delay that was decided for it, s.
+    pub delay: f64,
+    /// The machine's response as the ends of passes tell it.
+    pub filling: Option<Filling>,
+}
+
+/// Estimates a machine's ramps from its fields.
+pub fn estimate(fields: &[FieldRamps]) -> Ramps {
     let (mut own, mut against, mut exits) = (Vec::new(), Vec::new(), Vec::new());
-    for (e, delay) in fields {
+    for FieldRamps {
+        evidence: e, delay, ..
+    } in fields
+    {
         // With a delay one second longer the same reading belongs one second earlier: nearer to the pass's start, farther
         // from its end.
         let by = (delay - e.delay).round() as i64;
@@ -67,15 +85,16 @@ pub fn estimate(fields: &[(&Evidence, f64)]) -> Ramps {
         }
         exits.extend(e.exits.iter().map(|p| moved(p, -by)));
     }
-    let step = fields.iter().map(|(e, _)| e.step).fold(0.0, f64::max);
-    let fitter = Fitter::new(if step > 0.0 { step } else { 1.0 });
+    let step = fields.iter().map(|f| f.evidence.step).fold(0.0, f64::max);
+    let fitter = Fitter::new(if step > 0.0 { step } else { 1.0 }, known(fields));
     let use_against = against.len() >= FEWEST_BESIDE;
-    let (entries, ground_sd) = if use_against {
-        (&against, GROUND_SD.1)
+    let (entries, entry_sd) = if use_against {
+        (&against, (GROUND_SD.1, STRIP_SD.1))
     } else {
-        (&own, GROUND_SD.0)
+        (&own, (GROUND_SD.0, STRIP_SD.0))
     };
-    let (filling, emptying) = (Seen::of(entries, ground_sd), Seen::of(&exits, GROUND_SD.0));
+    let filling = Seen::of(entries, entry_sd);
+    let emptying = Seen::of(&exits, (GROUND_SD.0, STRIP_SD.0));
     let fitted =
         |passes: usize, fit: &dyn Fn() -> Option<Fit>| (passes >= FEWEST).then(fit).flatten();
     let entry = fitted(entries.len(), &|| fitter.entry(&filling));
@@ -89,6 +108,21 @@ pub fn estimate(fields: &[(&Evidence, f64)]) -> Ramps {
         },
         exit: Ramp::new(exits.len(), exit, emptying.band, DEFAULT_S.1),
     }
+}
+
+/// What the ends of passes tell of the response before its profile is looked at: the mean over the fields.
+fn known(fields: &[FieldRamps]) -> Option<Known> {
+    let told: Vec<(Filling, f64)> = (fields.iter())
+        .filter_map(|f| Some((f.filling?, f.delay)))
+        .collect();
+    let mean =
+        |of: fn(&(Filling, f64)) -> f64| told.iter().map(of).sum::<f64>() / told.len() as f64;
+    (!told.is_empty()).then(|| Known {
+        mixing: mean(|(f, _)| f.total.0),
+        mixing_sd: mean(|(f, _)| f.total.1),
+        centre: mean(|(f, delay)| f.seen - delay),
+        centre_sd: mean(|(f, _)| f.error),
+    })
 }
 
 impl Ramp {
@@ -160,7 +194,7 @@ fn mean(values: &[f32]) -> f32 {
 }
 
 impl Seen {
-    fn of(profiles: &[Profile], ground_sd: f64) -> Self {
+    fn of(profiles: &[Profile], (ground_sd, strip_sd): (f64, f64)) -> Self {
         let band = band(profiles);
         Self {
             value: band.iter().map(|v| f64::from(v[1])).collect(),
@@ -170,6 +204,7 @@ impl Seen {
                 .collect(),
             band,
             ground_sd,
+            strip_sd,
         }
     }
 }
@@ -214,6 +249,14 @@ fn median(values: impl Iterator<Item = f32>) -> f32 {
 mod tests {
     use super::*;
 
+    fn of(evidence: &Evidence, delay: f64) -> Ramps {
+        estimate(&[FieldRamps {
+            evidence,
+            delay,
+            filling: None,
+        }])
+    }
+
     fn evidence(n: usize, shape: impl Fn(usize, f32) -> f32) -> Evidence {
         let profiles: Vec<Profile> = (0..n)
             .map(|p| (0..PROFILE_S).map(|s| shape(p, s as f32 + 0.5)).collect())
@@ -238,7 +281,7 @@ mod tests {
         let e = evidence(20, |p, s| {
             filling(s) * (1.0 + 0.02 * ((p % 5) as f32 - 2.0))
         });
-        let r = estimate(&[(&e, 12.0)]);
+        let r = of(&e, 12.0);
         assert!(
             r.entry.from_data && (6.0..=8.5).contains(&r.entry.seconds),
             "{:?}",
@@ -254,7 +297,7 @@ mod tests {
         let ground = |s: f32| 0.75 + 0.25 / (1.0 + ((14.0 - s) / 2.0).exp());
         let noise = |p: usize| 1.0 + 0.01 * ((p % 5) as f32 - 2.0);
         let mut e = evidence(20, |p, s| ground(s) * filling(s) * noise(p));
-        let alone = estimate(&[(&e, 12.0)]).entry;
+        let alone = of(&e, 12.0).entry;
         let seen = |p: usize, s: f32| {
             if s < 7.0 {
                 f32::NAN
@@ -263,7 +306,7 @@ mod tests {
             }
         };
         e.beside = evidence(20, seen).entries;
-        let told = estimate(&[(&e, 12.0)]).entry;
+        let told = of(&e, 12.0).entry;
         assert_eq!((alone.against, told.against), (0, 20));
         assert!(!alone.from_data, "{alone:?}"); // a ramp of half a minute is believed of no machine
         assert!(
@@ -277,7 +320,7 @@ mod tests {
     fn what_crop_does_to_whole_passes_is_no_scatter() {
         // Passes from 0.8 to 1.2 of their level at this end.
         let e = evidence(21, |p, s| (0.8 + 0.4 * (p % 7) as f32 / 6.0) * filling(s));
-        let r = estimate(&[(&e, 12.0)]);
+        let r = of(&e, 12.0);
         assert!(
             (5.5..=9.5).contains(&r.entry.seconds),
             "{:?}",
@@ -292,7 +335,7 @@ mod tests {
             exits: evidence(20, |_, s| 1.0 - filling(6.0 - s)).exits,
             ..evidence(20, |_, s| filling(s - 8.0))
         };
-        let [early, late] = [12.0, 15.0].map(|delay| estimate(&[(&e, delay)]));
+        let [early, late] = [12.0, 15.0].map(|delay| of(&e, delay));
         let by = |pick: fn(&Ramps) -> f64| pick(&early) - pick(&late);
         assert!(
             (by(|r| r.entry.seconds) - 3.0).abs() <= 0.6,
@@ -315,17 +358,17 @@ mod tests {
             exits: evidence(20, |_, s| if s < 6.0 { 0.0 } else { 1.0 }).exits,
             ..evidence(20, |_, s| filling(s))
         };
-        let r = estimate(&[(&e, 12.0)]);
+        let r = of(&e, 12.0);
         assert!((5.5..=8.5).contains(&r.exit.seconds), "{:?}", r.exit);
     }
 
     #[test]
     fn few_or_silent_passes_give_the_default() {
-        let r = estimate(&[(&evidence(3, |_, _| 1.0), 12.0)]);
+        let r = of(&evidence(3, |_, _| 1.0), 12.0);
         assert!(
             !r.entry.from_data && r.entry.seconds == DEFAULT_S.0 && r.exit.seconds == DEFAULT_S.1
         );
-        let r = estimate(&[(&evidence(20, |_, _| f32::NAN), 12.0)]);
+        let r = of(&evidence(20, |_, _| f32::NAN), 12.0);
         assert!(!r.entry.from_data);
         assert!(!estimate(&[]).exit.from_data);
     }

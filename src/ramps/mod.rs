@@ -12,6 +12,6 @@ mod estimate;
 mod gather;
 mod response;
 
-pub use estimate::{Ramp, Ramps, estimate};
+pub use estimate::{FieldRamps, Ramp, Ramps, estimate};
 pub use gather::{Evidence, PROFILE_S, Profile, RampInput, gather};
 pub use response::Response;

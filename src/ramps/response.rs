@@ -20,6 +20,14 @@ const STARTS_S: (f64, f64) = (-20.0, 15.0);
 /// that of one second of profile, so a profile that tells overrules both.
 const MIXING: (f64, f64) = (3.0, 0.5);
 const CENTRE_SD_S: f64 = 1.5;
+/// Length of a strip at the end of passes that yields otherwise, s, as it fades (our choice: headlands of 10–25 m at
+/// 2 m/s).
+const STRIP_S: f64 = 8.0;
+/// Where emptying begins against what filling says, sd, where the response is known: s, and parts of a row within which
+/// crop begins and ends; and the relative sd of its mixing (our choice).
+const KNOWN_BEGIN_SD: (f64, f64) = (0.5, 0.5);
+/// See [`KNOWN_BEGIN_SD`].
+const KNOWN_MIXING_SD: f64 = 0.2;
 /// Where emptying begins against what filling says of the same machine, sd, s (our choice, as for the delay).
 const BEGIN_SD_S: f64 = 1.5;
 /// Seconds of a profile that err together (our choice: crop changes over some ten metres).
@@ -42,6 +50,9 @@ pub(super) struct Seen {
     pub band: Vec<[f32; 3]>,
     /// Usual change of ground over [`PROFILE_S`] (sd, relative): much where nothing beside tells, little where it does.
     pub ground_sd: f64,
+    /// How far a strip at the pass's end differs (sd, relative). It looks like a slow filling, so it is only let in where
+    /// the response is known beforehand.
+    pub strip_sd: f64,
 }
 
 /// A fitted response.
@@ -154,23 +165,38 @@ pub(super) struct Fit {
     pub interval: [f64; 2],
 }
 
+/// What is known of a response before its profile is seen.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Known {
+    /// Total mixing, s, and its relative standard deviation.
+    pub mixing: f64,
+    /// See [`Known::mixing`].
+    pub mixing_sd: f64,
+    /// Where its centre lies behind the pass's start once the delay is undone, s, and its standard deviation.
+    pub centre: f64,
+    /// See [`Known::centre`].
+    pub centre_sd: f64,
+}
+
 /// Fits responses to profiles that were averaged alike.
 pub(super) struct Fitter {
     kinds: Vec<Kind>,
+    known: Option<Known>,
     step: f64,
     /// First second that is fitted: before it the ground's own averaging is steep.
     first: usize,
 }
 
 impl Fitter {
-    /// `step`: usual time from row to row, s.
-    pub(super) fn new(step: f64) -> Self {
+    /// `step`: usual time from row to row, s. `known`: what else tells of the response; without, it is what is usual.
+    pub(super) fn new(step: f64, known: Option<Known>) -> Self {
         let kinds = STAGES.iter().flat_map(|&stages| {
             let of = move |tau| Kind::new(tau, stages, step);
             TAUS_S.into_iter().map(of)
         });
         Self {
             kinds: kinds.collect(),
+            known,
             step,
             first: (1.0 + 1.5 * step) as usize,
         }
@@ -178,10 +204,22 @@ impl Fitter {
 
     /// The filling that a profile shows; `None` where it tells of too few seconds.
     pub(super) fn entry(&self, seen: &Seen) -> Option<Fit> {
+        let known = self.known.unwrap_or(Known {
+            mixing: MIXING.0,
+            mixing_sd: MIXING.1,
+            centre: 0.5 * self.step,
+            centre_sd: CENTRE_SD_S,
+        });
         let prior = |begins: f64, kind: &Kind| {
             let mixing = kind.tau * f64::from(kind.stages);
-            ((mixing / MIXING.0).ln() / MIXING.1).powi(2)
-                + ((begins + mixing - 0.5 * self.step) / CENTRE_SD_S).powi(2)
+            let Known {
+                mixing: usual,
+                mixing_sd,
+                centre,
+                centre_sd,
+            } = known;
+            ((mixing / usual).ln() / mixing_sd).powi(2)
+                + ((begins + mixing - centre) / centre_sd).powi(2)
         };
         self.fit(
             seen,
@@ -194,12 +232,19 @@ impl Fitter {
     /// The emptying that a profile shows, seconds counted back from the pass's end, near what filling leads to expect.
     /// It begins `-begins` before the end.
     pub(super) fn exit(&self, seen: &Seen, filling: &Response) -> Option<Fit> {
+        let (mixing_sd, begin_sd) = match self.known {
+            Some(known) => (
+                known.mixing_sd.max(KNOWN_MIXING_SD),
+                KNOWN_BEGIN_SD.0 + KNOWN_BEGIN_SD.1 * self.step,
+            ),
+            None => (MIXING.1, BEGIN_SD_S),
+        };
         let prior = |begins: f64, kind: &Kind| {
             if kind.stages != filling.stages {
                 return f64::INFINITY;
             }
-            ((kind.tau / filling.tau).ln() / MIXING.1).powi(2)
-                + ((begins - filling.begins + self.step) / BEGIN_SD_S).powi(2)
+            ((kind.tau / filling.tau).ln() / mixing_sd).powi(2)
+                + ((begins - filling.begins + self.step) / begin_sd).powi(2)
         };
         self.fit(
             seen,
@@ -221,6 +266,7 @@ impl Fitter {
         if seconds.len() < 10 {
             return None;
         }
+        let strip_sd = self.known.map_or(0.0, |_| seen.strip_sd);
         let starts = ((STARTS_S.1 - STARTS_S.0) / STEP_S) as usize + 1;
         let mut best: Option<(f64, Response)> = None;
         let mut ramps: Vec<(f64, f64)> = Vec::new();
@@ -232,7 +278,7 @@ impl Fitter {
                     continue; // e^-15 of the likeliest
                 }
                 let of = |s: usize| shape(kind, begins, s as f64 + 0.5);
-                let Some((level, misfit)) = level(seen, &seconds, of) else {
+                let Some((level, misfit)) = level(seen, &seconds, strip_sd, of) else {
                     continue;
                 };
                 let cost = known + misfit / ERR_TOGETHER;
@@ -284,25 +330,39 @@ impl Response {
 }
 
 /// Level and the ground's change that suit a shape best (weighted least squares, the change held small as it usually
-/// is), and the misfit left.
+/// is), and the misfit left. `strip_sd`: how far a strip at the pass's end differs; 0 where it is taken to be alike.
 fn level(
     seen: &Seen,
     seconds: &[usize],
+    strip_sd: f64,
     shape: impl Fn(usize) -> f64,
 ) -> Option<((f64, f64), f64)> {
     let (mut aa, mut ab, mut bb, mut ay, mut by, mut yy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    let (mut ac, mut bc, mut cc, mut cy) = (0.0, 0.0, 0.0, 0.0);
     for &s in seconds {
         let w = 1.0 / (seen.sd[s].powi(2) + MODEL_SD.powi(2));
         let (f, y) = (shape(s), seen.value[s]);
         let g = f * (s as f64 / 30.0 - 0.8);
+        let h = f * (-((s as f64 + 0.5) / STRIP_S).powi(2)).exp();
         aa += w * f * f;
         ab += w * f * g;
         bb += w * g * g;
+        ac += w * f * h;
+        bc += w * g * h;
+        cc += w * h * h;
         ay += w * f * y;
         by += w * g * y;
+        cy += w * h * y;
         yy += w * y * y;
     }
     bb += ERR_TOGETHER / seen.ground_sd.powi(2);
+    // The strip is eliminated first; without one it takes nothing.
+    let k = match strip_sd > 0.0 {
+        true => 1.0 / (cc + ERR_TOGETHER / strip_sd.powi(2)),
+        false => 0.0,
+    };
+    (aa, ab, bb) = (aa - k * ac * ac, ab - k * ac * bc, bb - k * bc * bc);
+    (ay, by, yy) = (ay - k * ac * cy, by - k * bc * cy, yy - k * cy * cy);
     let det = aa * bb - ab * ab;
     if !(det > 1e-9 * aa * bb) {
         return None;

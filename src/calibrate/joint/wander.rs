@@ -187,19 +187,20 @@ fn summed_up(
         .map(|f| unknowns.pattern.factor(&f.solved.values))
         .collect();
     let factors = factors?;
-    let places: Vec<usize> = (0..factor.len()).map(|l| unknowns.load(l)).collect();
-    let variances: Vec<Vec<f64>> = factors.iter().map(|f| f.variances(&places)).collect();
-    // Mean and variance of an unknown over the models.
-    let told = |k: usize, variance: f64| {
+    // Mean and variance of an unknown over the models, of which the first wanders in every way.
+    let mean_of = |k: usize, variance: f64| {
         let means = found.iter().map(|f| (f.probability, f.solved.means[k]));
         mixed(means, variance)
     };
+    let places: Vec<usize> = (0..factor.len()).map(|l| unknowns.load(l)).collect();
+    // Of every load under each model; one by one they would take minutes where there are ten thousand.
+    let variances: Vec<Vec<f64>> = factors.iter().map(|f| f.variances(&places)).collect();
     let sd: Vec<f64> = (places.iter().zip(&variances[0]))
-        .map(|(&k, &v)| told(k, v).1.sqrt())
+        .map(|(&k, &variance)| mean_of(k, variance).1.sqrt())
         .collect();
     let bends: Vec<usize> = (0..unknowns.classes).map(|c| unknowns.bend(c)).collect();
     let bend = (bends.iter().zip(factors[0].variances(&bends)))
-        .map(|(&k, v)| told(k, v))
+        .map(|(&k, variance)| mean_of(k, variance))
         .map(|(mean, variance)| (mean, variance.sqrt()))
         .collect();
     let left_out = (linear.iter())
@@ -207,18 +208,19 @@ fn summed_up(
             let Some(t) = t else {
                 return (f64::NAN, f64::NAN);
             };
-            let of = (found.iter().zip(&factors))
-                .zip(&variances)
-                .map(|((f, factor), v)| {
-                    let (fitted, hat) = match t.parts[..] {
-                        // A ticket of one load observes it as it is.
-                        [(l, share)] => (share * f.solved.means[places[l]], share * share * v[l]),
-                        _ => fitted(&unknowns, factor, t, &f.solved.means),
-                    };
-                    let variance = t.variance(&f.at);
-                    let free = 1.0 - hat / variance;
-                    (f.probability, (t.value - fitted) / free, variance / free)
-                });
+            let of = found.iter().enumerate().map(|(k, f)| {
+                let (fitted, hat) = match t.parts[..] {
+                    // A ticket of one load observes it as it is.
+                    [(l, share)] => (
+                        share * f.solved.means[unknowns.load(l)],
+                        share * share * variances[k][l],
+                    ),
+                    _ => fitted(&unknowns, &factors[k], t, &f.solved.means),
+                };
+                let variance = t.variance(&f.at);
+                let free = 1.0 - hat / variance;
+                (f.probability, (t.value - fitted) / free, variance / free)
+            });
             let of: Vec<(f64, f64, f64)> = of.collect();
             let (mean, variance) = mixed(of.iter().map(|o| (o.0, o.1)), of[0].2);
             (mean, variance.sqrt())
