@@ -132,7 +132,7 @@ fn every_spelling_of_every_column_in_every_unit_is_one_value() {
             }
         }
     }
-    assert_eq!(checked, 8 * (3 * 2 + 9 + 5 + 2 + 4 + 5 + 3 * 7));
+    assert_eq!(checked, 8 * (3 * 2 + 11 + 6 + 3 + 4 + 5 + 3 * 7));
 }
 
 #[test]

@@ -96,16 +96,6 @@ impl Names {
 }
 
 impl LogFile {
-    /// A file of so many rows without columns.
-    #[cfg(test)]
-    pub fn of_rows(path: &str, rows: u32) -> Self {
-        Self {
-            path: path.to_owned(),
-            row: (1..=rows).collect(),
-            ..Self::default()
-        }
-    }
-
     /// Opens a log and finds out what its columns are. `known`: what is known of it beside its contents.
     pub fn look(source: &LogSource, job: &Job, known: &Known<'_>) -> Result<Look, ReadError> {
         let mut table = source.open(job)?;
@@ -359,6 +349,18 @@ fn first_rows(table: &mut Table, headers: &[Header]) -> Result<(Vec<Batch>, Samp
         }
     }
     Ok((first, sample))
+}
+
+#[cfg(test)]
+impl LogFile {
+    /// A file of so many rows without columns.
+    pub fn of_rows(path: &str, rows: u32) -> Self {
+        Self {
+            path: path.to_owned(),
+            row: (1..=rows).collect(),
+            ..Self::default()
+        }
+    }
 }
 
 #[cfg(test)]
