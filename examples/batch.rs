@@ -7,8 +7,12 @@ use std::path::PathBuf;
 
 use fanmill::simulate::{FieldSpec, Shape, Weighed, simulate, write_seasons};
 
-/// Rows in a hectare: a 9 m header at 1.5 m a row, and a fifth for turns and ends.
-const ROWS_A_HECTARE: f64 = 880.0;
+/// Fields that one machine cuts.
+const FIELDS_A_MACHINE: u64 = 10;
+/// Days from the start of one to the start of the next.
+const DAYS_A_FIELD: f64 = 3.0;
+/// Rows in a hectare, about: a 9 m header at 1.7 m a row.
+const ROWS_A_HECTARE: f64 = 650.0;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -18,9 +22,13 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let (folder, fields): (PathBuf, u64) = (folder.into(), fields.parse()?);
     let rows: f64 = rows.parse()?;
     let width = (rows / ROWS_A_HECTARE * 10_000.0 / 1.5).sqrt();
-    let mut job = String::from(
-        "[job]\nname = \"bench\"\n\n[[machine]]\nname = \"C1\"\nheader_width = \"9 m\"\n",
-    );
+    let mut job = String::from("[job]\nname = \"bench\"\n");
+    for m in 1..=fields.div_ceil(FIELDS_A_MACHINE) {
+        write!(
+            job,
+            "\n[[machine]]\nname = \"C{m}\"\nheader_width = \"9 m\"\n"
+        )?;
+    }
     let mut total = 0;
     for k in 1..=fields {
         let mut spec = FieldSpec {
@@ -30,6 +38,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             ..FieldSpec::default()
         };
         spec.weighing.weighed = Weighed::All;
+        // A machine cuts one field after the other.
+        let machine = format!("C{}", (k - 1) / FIELDS_A_MACHINE + 1);
+        spec.machines[0].name = machine.clone();
+        spec.start += DAYS_A_FIELD * 86_400.0 * ((k - 1) % FIELDS_A_MACHINE) as f64;
         let season = simulate(&spec, k)?;
         total += season.rows.len();
         let home = format!("f{k}");
@@ -38,7 +50,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             job,
             "\n[[field]]\nclient = \"Bench\"\nfarm = \"Home\"\nname = \"Field {k}\"\nseason = 2025\ncrop = \"maize\"\n\
              logs = [\"{home}/logs/{home}/*.csv\"]\nboundary = \"{home}/boundaries/{home}.geojson\"\n\
-             tickets = [\"{home}/tickets.csv\"]\nmachine = \"C1\"\n"
+             tickets = [\"{home}/tickets.csv\"]\nmachine = \"{machine}\"\n"
         )?;
     }
     std::fs::write(folder.join("job.toml"), job)?;

@@ -68,7 +68,7 @@ impl PrepareError {
 }
 
 /// A field season made ready.
-#[derive(Debug)]
+#[derive(Debug, serde::Serialize, serde::Deserialize)]
 pub struct Prepared {
     /// Which field, season and crop.
     pub season: FieldSeason,
@@ -76,7 +76,8 @@ pub struct Prepared {
     pub input: FieldInput,
     /// The field's frame.
     pub frame: Frame,
-    /// The boundary in the frame.
+    /// The boundary in the frame. Small, and not stored with the rest.
+    #[serde(skip)]
     pub boundary: Option<Boundary>,
     /// Clocks.
     pub timeline: Timeline,

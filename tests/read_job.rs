@@ -196,8 +196,8 @@ fn an_unknown_crop_asks_for_its_two_values() {
 fn an_unknown_unit_lists_the_known_ones() {
     assert_eq!(
         fails("units = { flow = \"kg/s\" }", "units = { flow = \"kg/m\" }"),
-        "job.toml:11:18, log, units, flow: expected a unit of a mass flow: kg/s, g/s, kg/h, t/h, lb/s, lb/min, lb/h, \
-         bu/s, bu/h, found \"kg/m\"\nhint: did you mean \"kg/s\"?"
+        "job.toml:11:18, log, units, flow: expected a unit of a mass flow: kg/s, g/s, kg/h, kg/min, t/h, lb/s, lb/min, lb/h, \
+         short ton/h, bu/s, bu/h, found \"kg/m\"\nhint: did you mean \"kg/s\"?"
     );
     assert_eq!(
         fails("9.1 m", "9.1 yards"),

@@ -195,7 +195,11 @@ fn spacing(field: &Prepared) -> SpacingGrounds {
     let spacing = &field.width.spacing;
     SpacingGrounds {
         header_m: quantile(&widths, 0.5),
-        gap_m: (spacing.offsets > 0).then_some(spacing.usual),
+        // Where the header is doubted, the distance that the doubt speaks of.
+        gap_m: match &spacing.header_width_check {
+            Some(c) => Some(c.spacing - c.entered),
+            None => (spacing.offsets > 0).then_some(spacing.usual),
+        },
         cross_track_sd_m: spacing.cross_track_sd,
     }
 }

@@ -57,7 +57,11 @@ pub(super) fn of(
             *area += cut * ground.covered[i];
         }
     }
+    // The pieces of the points overlap by what a receiver's error hides: the field's own area is the better sum.
+    let pieces = sums.iter().map(|s| s.0.area_ha).sum::<f64>();
+    let share = field.width.cut_area_inside_m2 / HECTARE_M2 / pieces;
     let [headland, interior] = sums.map(|(part, reference, area)| Part {
+        area_ha: part.area_ha * share,
         mean: (area > 0.0).then(|| reference / area * HECTARE_M2 * columns.unit),
         ..part
     });

@@ -23,6 +23,9 @@ pub enum FieldError {
     /// Its results cannot be written.
     #[error(transparent)]
     Write(#[from] WriteError),
+    /// Its files are not what they were when the run began.
+    #[error("its files changed while fanmill was at work on them")]
+    InputChanged,
     /// The program itself failed.
     #[error("an error of the program itself: {0}")]
     Panic(String),
@@ -57,6 +60,9 @@ impl FieldError {
             FieldError::Read(e) => e.hint().map(str::to_owned),
             FieldError::Prepare(e) => e.hint(),
             FieldError::Write(e) => Some(e.hint()),
+            FieldError::InputChanged => {
+                Some("run it again when nothing writes to them any more".into())
+            }
             FieldError::Panic(_) => Some(
                 "please report it with this field's input; the other fields are not touched by it"
                     .into(),
@@ -85,6 +91,16 @@ pub enum BatchError {
     /// Another run is at work in the results folder.
     #[error("another run of fanmill is at work in {}", .0.display())]
     Busy(PathBuf),
+    /// It was asked to end before all was done.
+    #[error("stopped {}; what is written is whole", match act {
+        Act::Machines => "while fields were read",
+        Act::Scale => "while loads were weighed",
+        Act::Write => "while maps were written",
+    })]
+    Stopped {
+        /// The act in which, or after which, it ended.
+        act: Act,
+    },
     /// A merge came before its shards.
     #[error("{missing} of {fields} fields have not been through the act \"{}\"; the first is {first}", act.name())]
     Incomplete {
@@ -106,6 +122,10 @@ impl BatchError {
             Self::Write(e) => e.hint(),
             Self::Busy(_) => {
                 "wait until it has ended, or name another folder as `results` in [job]".into()
+            }
+            Self::Stopped { .. } => {
+                "the same command goes on where this one ended; nothing that is done is done again"
+                    .into()
             }
             Self::Incomplete { act, .. } => format!(
                 "let every shard run `fanmill run JOB --shard I/N --act {}` first; those that are done cost no time again",

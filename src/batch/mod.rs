@@ -4,8 +4,12 @@
 //! fields are worked on in any order, but pooled and reported in the job's. What a field's results follow from is hashed;
 //! a later run does only what is missing or follows from something else.
 
+mod act;
 mod error;
+mod flight;
+mod memory;
 mod neighbours;
+mod settings;
 mod shard;
 mod store;
 mod work;
@@ -13,87 +17,46 @@ mod work;
 use std::any::Any;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, OnceLock};
 
-use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use crate::apply::{Applied, apply};
 use crate::evidence::Evidence;
 use crate::gather::{self, MachineEvidence, ScaleEvidence, Settled};
-use crate::job::{FieldSeason, Job, OutputCrs};
+use crate::job::{FieldSeason, Job};
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
-use crate::read::{fingerprint, read_field};
+use crate::read::{fingerprint, input_bytes, read_field};
 use crate::report::pages;
 use crate::summary::Summary;
-use crate::units::YieldUnit;
 use crate::write::run::{FieldOutcome, Outcome, RunRecord};
-use crate::write::{FieldResult, WriteError, folders, tables, write_field, write_page};
+use crate::write::{FieldResult, WriteError, folders, put_away, tables, write_field, write_page};
 
+pub use act::{Act, Progress, Silent};
 pub use error::{BatchError, FieldError};
 pub use neighbours::links;
 pub use shard::{Merged, Shard, merge, run_shard};
 
+use flight::Flight;
+use memory::Memory;
+use settings::Settings;
 use store::Store;
 use work::{Kept, Kind, Sharing, Work, hash, hash_with};
 
 /// The program that made a result: results of another are made anew.
 const PROGRAM: &str = concat!(env!("CARGO_PKG_VERSION"), " ", env!("FANMILL_SOURCES"));
 
-/// The acts of a batch, in their order.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Act {
-    /// Reading the fields and gathering what they say of their machines.
-    Machines,
-    /// Gathering what they say of their loads.
-    Scale,
-    /// Correcting and writing them.
-    Write,
-}
-
-impl Act {
-    /// The word for it on the command line.
-    pub fn name(self) -> &'static str {
-        match self {
-            Act::Machines => "machines",
-            Act::Scale => "scale",
-            Act::Write => "write",
-        }
-    }
-
-    fn about(self) -> &'static str {
-        match self {
-            Act::Machines => "machines",
-            Act::Scale => "loads",
-            Act::Write => "map",
-        }
-    }
-}
-
 /// How a batch is run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Options {
     /// Everything is done anew, whatever an earlier run left.
     pub anew: bool,
-}
-
-/// Who wants to know how far a batch is. Called from several threads.
-pub trait Progress: Sync {
-    /// An act begins over `fields` fields.
-    fn begin(&self, act: Act, fields: usize);
-    /// One field of it is done (or has failed).
-    fn field(&self, act: Act, name: &str, error: Option<&str>);
-}
-
-/// No one wants to know.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Silent;
-
-impl Progress for Silent {
-    fn begin(&self, _: Act, _: usize) {}
-    fn field(&self, _: Act, _: &str, _: Option<&str>) {}
+    /// Memory that the run may take, bytes, about: so many fields are in flight at once, and so many wait in memory. A field
+    /// that needs more runs alone. Without it, fields in flight follow the threads.
+    pub memory: Option<u64>,
 }
 
 /// Runs a job: every field is read, pooled, corrected and written, then the tables and the record of the run.
@@ -111,9 +74,16 @@ pub fn run(
     let work = Work::open(&job.results, Sharing::Alone)?;
     let batch = Batch::new(job, options, progress, work);
     let all: Vec<usize> = (0..job.fields.len()).collect();
-    let machines = batch.pool_machines(&batch.gather_machines(&all));
-    let scale = batch.pool_scale(&batch.gather_scale(&all, &machines));
+    let gathered = batch.gather_machines(&all);
+    batch.go_on(Act::Machines)?;
+    let machines = batch.pool_machines(&gathered);
+    drop(gathered);
+    let gathered = batch.gather_scale(&all, &machines);
+    batch.go_on(Act::Scale)?;
+    let scale = batch.pool_scale(&gathered);
+    drop(gathered);
     let summaries = batch.write(&all, &machines, &scale);
+    batch.go_on(Act::Write)?;
     batch.finish(&all, summaries)
 }
 
@@ -163,11 +133,16 @@ struct Batch<'a> {
     store: Store,
     fields: Vec<State>,
     settings: Settings,
+    memory: Memory,
+    /// Whether fields were left because the run is to end.
+    stopped: AtomicBool,
 }
 
 /// What is known of one field while the batch runs.
 #[derive(Default)]
 struct State {
+    /// Hash of its input files, as they were when the run first looked.
+    input: OnceLock<u128>,
     /// Hash of its input, its settings and the program.
     key: OnceLock<u128>,
     /// Hash of what its results follow from.
@@ -175,46 +150,21 @@ struct State {
     failure: Mutex<Option<String>>,
 }
 
-/// Settings of the job as text, for hashes: every one of them, but neither fields nor where things stand on this machine.
-struct Settings {
-    /// What evidence follows from.
-    evidence: String,
-    /// What results follow from.
-    written: String,
-}
-
-impl Settings {
-    fn of(job: &Job) -> Self {
-        let mut job = Job {
-            base: PathBuf::new(),
-            results: PathBuf::new(),
-            fields: vec![],
-            ..job.clone()
-        };
-        let written = format!("{job:?}");
-        // How results are named and written says nothing about the evidence.
-        job.name.clear();
-        job.file.clear();
-        job.formats.clear();
-        job.layers.clear();
-        job.crs = OutputCrs::Utm;
-        job.yield_unit = YieldUnit::default();
-        let evidence = format!("{job:?}");
-        Self { evidence, written }
-    }
-}
-
 impl<'a> Batch<'a> {
     fn new(job: &'a Job, options: Options, progress: &'a dyn Progress, work: Work) -> Self {
+        let memory = Memory::of(options.memory);
+        let wait_in = work.folder().to_owned();
         Self {
             job,
             options,
             progress,
             folders: folders(&job.fields),
             work,
-            store: Store::new(job.fields.len()),
+            store: Store::new(job.fields.len(), memory.waiting, Some(wait_in)),
             fields: job.fields.iter().map(|_| State::default()).collect(),
             settings: Settings::of(job),
+            memory,
+            stopped: AtomicBool::new(false),
         }
     }
 
@@ -313,6 +263,9 @@ impl<'a> Batch<'a> {
             FieldOutcome::new(&self.job.fields[f], &self.folders[f], outcome).with_content(content)
         };
         let outcomes: Vec<FieldOutcome> = fields.iter().zip(summaries).map(outcome).collect();
+        for failed in outcomes.iter().filter(|o| o.summary().is_none()) {
+            put_away(&folder_path(&self.job.results, &failed.folder))?;
+        }
         tables::write_fields(&self.job.results, &outcomes)?;
         tables::write_loads(&self.job.results, &outcomes)?;
         RunRecord::new(self.job, &outcomes).write(&self.job.results)?;
@@ -333,25 +286,44 @@ impl<'a> Batch<'a> {
         work: impl Fn(usize, usize) -> Result<T, FieldError> + Sync,
     ) -> Vec<Option<T>> {
         self.progress.begin(act, mine.len());
-        (mine.par_iter().enumerate())
-            .map(|(k, &f)| {
-                if self.failure(f).is_some() {
-                    return None;
+        let cost = |&f: &usize| Memory::of_field(input_bytes(self.job, &self.job.fields[f]));
+        let costs: Vec<u64> = mine.iter().map(cost).collect();
+        let flight = Flight {
+            costs: &costs,
+            memory: self.memory.in_flight,
+            stop: &|| self.progress.stop(),
+        };
+        let results = flight.each(&|k| {
+            let f = mine[k];
+            if self.failure(f).is_some() {
+                return None;
+            }
+            let result = catch_unwind(AssertUnwindSafe(|| work(k, f)))
+                .unwrap_or_else(|cause| Err(FieldError::Panic(said(cause.as_ref()))));
+            match result {
+                Ok(value) => {
+                    self.progress.field(act, &self.job.fields[f].name, None);
+                    Some(value)
                 }
-                let result = catch_unwind(AssertUnwindSafe(|| work(k, f)))
-                    .unwrap_or_else(|cause| Err(FieldError::Panic(said(cause.as_ref()))));
-                match result {
-                    Ok(value) => {
-                        self.progress.field(act, &self.job.fields[f].name, None);
-                        Some(value)
-                    }
-                    Err(error) => {
-                        self.fail(act, f, &error);
-                        None
-                    }
+                Err(error) => {
+                    self.fail(act, f, &error);
+                    None
                 }
-            })
-            .collect()
+            }
+        });
+        let left = results.iter().any(Option::is_none);
+        self.stopped.fetch_or(left, Ordering::Relaxed);
+        results.into_iter().map(Option::flatten).collect()
+    }
+
+    /// Whether what follows an act is to be done: not where fields of it were left, or more acts would come and the run is
+    /// to end.
+    fn go_on(&self, act: Act) -> Result<(), BatchError> {
+        let asked = act != Act::Write && self.progress.stop();
+        match self.stopped.load(Ordering::Relaxed) || asked {
+            true => Err(BatchError::Stopped { act }),
+            false => Ok(()),
+        }
     }
 
     /// What an earlier run left, or what `gather` finds; the latter is kept.
@@ -390,6 +362,7 @@ impl<'a> Batch<'a> {
         }
         let season = &self.job.fields[f];
         let input = fingerprint(self.job, season)?;
+        let input = *self.fields[f].input.get_or_init(|| input);
         let key = hash(&[
             PROGRAM.as_bytes(),
             self.settings.evidence.as_bytes(),
@@ -423,6 +396,10 @@ impl<'a> Batch<'a> {
         }
         let season = &self.job.fields[f];
         let input = read_field(self.job, season)?;
+        // A file that changed while it was read, or since an earlier act, would give results that follow from nothing.
+        if fingerprint(self.job, season).ok().as_ref() != self.fields[f].input.get() {
+            return Err(FieldError::InputChanged);
+        }
         Ok(Box::new(Prepared::new(self.job, season, input)?))
     }
 }

@@ -4,6 +4,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use rayon::prelude::*;
 
+use super::memory::Memory;
 use super::store::Store;
 use crate::calibrate::joint::Links;
 use crate::gather::{self, MachineEvidence, Settled};
@@ -15,7 +16,7 @@ use crate::read::read_field;
 /// Links of every field of a job, in its order, as a run finds them; `None` where there are none, where a run would not
 /// ask, and for fields that cannot be made ready (a run fails on those).
 pub fn links(job: &Job) -> Vec<Option<Links>> {
-    let store = Store::new(job.fields.len());
+    let store = Store::new(job.fields.len(), Memory::of(None).waiting, None);
     let ready = |f: usize| -> Option<Box<Prepared>> {
         store.take(f).or_else(|| {
             let season = &job.fields[f];

@@ -4,6 +4,8 @@
 //! the same work on the same values as in one process, so the results are the same bytes. Everything can be run again:
 //! what is done and still holds is not done twice.
 
+use std::sync::atomic::Ordering;
+
 use super::work::{Kept, Kind, Sharing, Work, hash_with};
 use super::{Act, Batch, BatchError, FieldError, Options, Progress};
 use crate::gather::{MachineEvidence, ScaleEvidence};
@@ -71,6 +73,10 @@ pub fn run_shard(
             let written = batch.write(&mine, &machines, &scale);
             batch.keep_failures::<Summary>(&mine, Kind::Outcome, &written)?;
         }
+    }
+    // What comes after is another process's.
+    if batch.stopped.load(Ordering::Relaxed) {
+        return Err(BatchError::Stopped { act });
     }
     Ok(mine.iter().filter(|&&f| batch.failure(f).is_some()).count())
 }

@@ -111,6 +111,11 @@ impl Work {
         }
     }
 
+    /// The folder.
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
     /// What is kept of a field (by its folder in the results).
     pub fn load<T: DeserializeOwned>(&self, field: &str, kind: Kind) -> Option<Kept<T>> {
         let bytes = std::fs::read(self.path(field, kind)).ok()?;

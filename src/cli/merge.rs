@@ -2,6 +2,7 @@ use std::path::PathBuf;
 
 use super::progress::Reporter;
 use super::run::{self, ActName};
+use super::stop::Stop;
 use super::{DONE, Failure, SOME_FAILED, print};
 use crate::batch::{self, Merged};
 use crate::job::Job;
@@ -22,7 +23,7 @@ pub(super) struct Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let job = Job::load(&arguments.job).map_err(|e| Failure::new(&e, e.hint()))?;
-    let reporter = Reporter::new(arguments.quiet);
+    let reporter = Reporter::new(arguments.quiet, Stop::default());
     let merged = batch::merge(&job, arguments.act.act(), &reporter)
         .map_err(|e| Failure::new(&e, Some(&e.hint())))?;
     match merged {

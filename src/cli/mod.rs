@@ -8,6 +8,7 @@ mod merge;
 mod new;
 mod progress;
 mod run;
+mod stop;
 
 use std::io::{ErrorKind, Write};
 use std::process::ExitCode;
@@ -36,7 +37,8 @@ const BUILD: &str = concat!(
 
 /// Turns raw grain yield logs into yield maps that agree with the scale.
 ///
-/// Exit status: 0 all fields done; 1 some field failed, the others are written; 2 the job or command line is unusable.
+/// Exit status: 0 all fields done; 1 some field failed, the others are written; 2 the job or command line is unusable;
+/// 130 or 143 stopped by Ctrl-C or a signal to end.
 #[derive(Debug, Parser)]
 #[command(name = "fanmill", version, long_version = BUILD, max_term_width = 100)]
 struct Arguments {
@@ -69,26 +71,38 @@ pub fn main() -> ExitCode {
     };
     ExitCode::from(status.unwrap_or_else(|error| {
         eprintln!("error: {error}");
-        UNUSABLE
+        error.status
     }))
 }
 
 /// A message that ends the program: what is wrong and, on a line of its own, the way out.
 #[derive(Debug)]
-struct Failure(String);
+struct Failure {
+    text: String,
+    status: u8,
+}
 
 impl Failure {
     fn new(message: impl std::fmt::Display, hint: Option<&str>) -> Self {
-        match hint.filter(|h| !h.is_empty()) {
-            Some(hint) => Self(format!("{message}\nhint: {hint}")),
-            None => Self(message.to_string()),
+        let text = match hint.filter(|h| !h.is_empty()) {
+            Some(hint) => format!("{message}\nhint: {hint}"),
+            None => message.to_string(),
+        };
+        Self {
+            text,
+            status: UNUSABLE,
         }
+    }
+
+    /// The same, with another exit status.
+    fn with_status(self, status: u8) -> Self {
+        Self { status, ..self }
     }
 }
 
 impl std::fmt::Display for Failure {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(&self.0)
+        f.write_str(&self.text)
     }
 }
 

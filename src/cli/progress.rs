@@ -5,10 +5,16 @@ use std::sync::Mutex;
 
 use indicatif::{ProgressBar, ProgressStyle};
 
+use super::stop::Stop;
 use crate::batch::{Act, Progress};
 
-/// How a run tells how far it is.
-pub(super) enum Reporter {
+/// Tells how far a run is, and the run when it is to end.
+pub(super) struct Reporter {
+    how: How,
+    stop: Stop,
+}
+
+enum How {
     /// A bar that is redrawn.
     Bar(Mutex<ProgressBar>),
     /// Plain lines.
@@ -19,12 +25,13 @@ pub(super) enum Reporter {
 
 impl Reporter {
     /// A bar where standard error is a terminal.
-    pub fn new(quiet: bool) -> Self {
-        match (quiet, std::io::stderr().is_terminal()) {
-            (true, _) => Self::Quiet,
-            (false, true) => Self::Bar(Mutex::new(ProgressBar::hidden())),
-            (false, false) => Self::Lines,
-        }
+    pub fn new(quiet: bool, stop: Stop) -> Self {
+        let how = match (quiet, std::io::stderr().is_terminal()) {
+            (true, _) => How::Quiet,
+            (false, true) => How::Bar(Mutex::new(ProgressBar::hidden())),
+            (false, false) => How::Lines,
+        };
+        Self { how, stop }
     }
 }
 
@@ -35,7 +42,7 @@ impl Progress for Reporter {
             Act::Scale => "weighing",
             Act::Write => "mapping",
         };
-        if let Self::Bar(slot) = self
+        if let How::Bar(slot) = &self.how
             && let Ok(mut bar) = slot.lock()
         {
             bar.finish_and_clear();
@@ -50,8 +57,8 @@ impl Progress for Reporter {
     }
 
     fn field(&self, act: Act, name: &str, error: Option<&str>) {
-        match (self, error) {
-            (Self::Bar(slot), _) => {
+        match (&self.how, error) {
+            (How::Bar(slot), _) => {
                 if let Ok(bar) = slot.lock() {
                     if let Some(error) = error {
                         bar.println(format!("{name}: {error}"));
@@ -64,8 +71,12 @@ impl Progress for Reporter {
                 }
             }
             (_, Some(error)) => eprintln!("{name}: {error}"),
-            (Self::Lines, None) if act == Act::Write => eprintln!("{name}: done"),
+            (How::Lines, None) if act == Act::Write => eprintln!("{name}: done"),
             _ => {}
         }
+    }
+
+    fn stop(&self) -> bool {
+        self.stop.asked()
     }
 }

@@ -1,8 +1,11 @@
 use std::path::PathBuf;
 
+use bytesize::ByteSize;
+
 use super::progress::Reporter;
-use super::{DONE, Failure, Format, SOME_FAILED, print};
-use crate::batch::{self, Act, Options, Shard};
+use super::stop::Stop;
+use super::{DONE, Failure, Format, SOME_FAILED, UNUSABLE, print};
+use crate::batch::{self, Act, BatchError, Options, Shard};
 use crate::job::Job;
 use crate::report;
 use crate::report::pages::INDEX;
@@ -20,6 +23,9 @@ pub(super) struct Arguments {
     /// Threads to work with; by default as many as the machine has cores.
     #[arg(long, value_name = "N")]
     threads: Option<usize>,
+    /// Memory to work with, such as 2GB, about: fewer fields are worked on at once where it would not do. One always is.
+    #[arg(long, value_name = "SIZE")]
+    memory: Option<ByteSize>,
     /// Do everything anew, even what an earlier run has done from the same input and settings.
     #[arg(long)]
     force: bool,
@@ -66,23 +72,32 @@ fn shard(text: &str) -> Result<Shard, String> {
 
 pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     let job = Job::load(&arguments.job).map_err(|e| Failure::new(&e, e.hint()))?;
-    let reporter = Reporter::new(arguments.quiet);
+    let stop = Stop::listen();
+    let reporter = Reporter::new(arguments.quiet, stop.clone());
     let pool = rayon::ThreadPoolBuilder::new()
         .num_threads(arguments.threads.unwrap_or(0))
         .build()
         .map_err(|e| Failure::new(format!("threads cannot be started: {e}"), None))?;
     let options = Options {
         anew: arguments.force,
+        memory: arguments.memory.map(|m| m.as_u64()),
+    };
+    let failure = |e: BatchError| {
+        let status = match e {
+            BatchError::Stopped { .. } => stop.status(),
+            _ => UNUSABLE,
+        };
+        Failure::new(&e, Some(&e.hint())).with_status(status)
     };
     if let (Some(shard), Some(act)) = (arguments.shard, arguments.act) {
         let failed = pool
             .install(|| batch::run_shard(&job, options, shard, act.act(), &reporter))
-            .map_err(|e| Failure::new(&e, Some(&e.hint())))?;
+            .map_err(failure)?;
         return Ok(if failed > 0 { SOME_FAILED } else { DONE });
     }
     let outcomes = pool
         .install(|| batch::run(&job, options, &reporter))
-        .map_err(|e| Failure::new(&e, Some(&e.hint())))?;
+        .map_err(failure)?;
     match arguments.format {
         Format::Json => {
             let text = report::json::run(&job, &outcomes)

@@ -17,6 +17,8 @@ const FEWEST_IN_BLOCK: usize = 12;
 const SEGMENT_M: f64 = 150.0;
 /// Fewest pairs a segment needs.
 const FEWEST_IN_SEGMENT: usize = 6;
+/// Rows that the robust deviations are taken from, at most (our choice: they are then known within 3 %).
+const MOST_ROWS: usize = 1_000;
 /// Differences beyond this many robust standard deviations count no more than that.
 const WINSOR: f32 = 3.0;
 
@@ -30,6 +32,7 @@ pub(super) struct Site {
     across: f64,
 }
 
+/// The pairs of a track, pass by pass and along each.
 pub(super) fn sites(
     log: &Log,
     timeline: &Timeline,
@@ -53,7 +56,7 @@ pub(super) fn sites(
         (s + d.sin(), c + d.cos())
     });
     let axis = 0.5 * f64::atan2(s, c);
-    own()
+    let mut sites: Vec<Site> = own()
         .filter_map(|p| {
             let [x, y] = passes.ground[p.a as usize]?.middle();
             let pass = |i: u32| passes.pass_of[i as usize];
@@ -66,7 +69,9 @@ pub(super) fn sites(
                 across: y * axis.cos() - x * axis.sin(),
             })
         })
-        .collect()
+        .collect();
+    sites.sort_by(|p, q| p.passes.cmp(&q.passes).then(p.along.total_cmp(&q.along)));
+    sites
 }
 
 /// Curve of disagreement of `signal` (read one candidate later) less `offset` (read at the ground's own time).
@@ -81,15 +86,13 @@ pub(super) fn curve(
     offset: impl Fn(f64) -> f32,
     fit_half_width: f64,
 ) -> Curve {
-    let mut ordered: Vec<&Site> = sites.iter().collect();
-    ordered.sort_by(|p, q| p.passes.cmp(&q.passes).then(p.along.total_cmp(&q.along)));
-    let table = Table::read(&ordered, signal, offset);
+    let table = Table::read(sites, signal, offset);
     let mut curve = Curve {
         pairs: table.sites.len() as u32,
         fit_half_width,
         ..Curve::default()
     };
-    let Some(scales) = Scales::of(&table) else {
+    let Some(scales) = Scales::of(&table, signal) else {
         return curve;
     };
     let segments = table.segments();
@@ -138,39 +141,35 @@ struct Segment {
     across: f64,
 }
 
-/// Per pair and candidate: difference of yield, and the first point's reading of the signal.
+/// Per pair and candidate: difference of yield.
 struct Table<'a> {
     sites: Vec<&'a Site>,
     difference: Vec<f32>,
-    reading: Vec<f32>,
+}
+
+/// Readings of a signal at a pair's time and every candidate.
+fn readings(signal: &Signal, time: f64) -> [f32; CANDIDATES] {
+    let step = (CANDIDATE_STEP_S / GRID_S) as i64;
+    let lowest = (LOWEST_CANDIDATE_S / GRID_S) as i64;
+    signal.every(signal.cell(time) + lowest, step as usize)
 }
 
 impl<'a> Table<'a> {
-    fn read(sites: &[&'a Site], signal: &Signal, offset: impl Fn(f64) -> f32) -> Self {
-        let step = (CANDIDATE_STEP_S / GRID_S) as i64;
-        let lowest = (LOWEST_CANDIDATE_S / GRID_S) as i64;
+    fn read(sites: &'a [Site], signal: &Signal, offset: impl Fn(f64) -> f32) -> Self {
         let mut table = Self {
-            sites: Vec::new(),
-            difference: Vec::new(),
-            reading: Vec::new(),
+            sites: Vec::with_capacity(sites.len()),
+            difference: Vec::with_capacity(sites.len() * CANDIDATES),
         };
         for site in sites {
-            let (a, b) = (signal.cell(site.a) + lowest, signal.cell(site.b) + lowest);
             let offset = offset(site.a) - offset(site.b);
-            let keep = table.reading.len();
-            let mut readable = 0;
-            for c in 0..CANDIDATES as i64 {
-                let reading = signal.at(a + c * step);
-                let difference = reading - signal.at(b + c * step) - offset;
-                readable += usize::from(difference.is_finite());
-                table.reading.push(reading);
-                table.difference.push(difference);
+            let mut row = readings(signal, site.a);
+            for (a, b) in row.iter_mut().zip(readings(signal, site.b)) {
+                *a = *a - b - offset;
             }
             // Near a gap in the log some candidates cannot be read; a pair needs at least half of them.
-            if readable < CANDIDATES / 2 {
-                table.reading.truncate(keep);
-                table.difference.truncate(keep);
-            } else {
+            let readable = row.iter().filter(|d| d.is_finite()).count();
+            if readable >= CANDIDATES / 2 {
+                table.difference.extend_from_slice(&row);
                 table.sites.push(site);
             }
         }
@@ -204,20 +203,27 @@ impl<'a> Table<'a> {
     fn sum(&self, rows: std::ops::Range<usize>, scales: &Scales) -> Block {
         let mut block = Block::empty();
         let most = WINSOR * scales.difference;
-        for c in 0..CANDIDATES {
-            let (mut n, mut s, mut ss) = (0.0f32, 0.0f32, 0.0f32);
-            for r in rows.clone() {
-                let d = self.difference[r * CANDIDATES + c];
-                if d.is_finite() {
-                    let d = d.clamp(-most, most);
-                    n += 1.0;
-                    s += d;
-                    ss += d * d;
-                }
+        let (mut n, mut s, mut ss) = (
+            [0.0f32; CANDIDATES],
+            [0.0f32; CANDIDATES],
+            [0.0f32; CANDIDATES],
+        );
+        let table = &self.difference[rows.start * CANDIDATES..rows.end * CANDIDATES];
+        for row in table.as_chunks::<CANDIDATES>().0 {
+            // Candidates side by side, so that processors add several at once; what cannot be read adds nothing.
+            let sums = n.iter_mut().zip(&mut s).zip(&mut ss);
+            for (((n, s), ss), &d) in sums.zip(row) {
+                let known = d.is_finite();
+                let d = if known { d.clamp(-most, most) } else { 0.0 };
+                *n += f32::from(u8::from(known));
+                *s += d;
+                *ss += d * d;
             }
-            if n > 1.0 {
-                block.disagreement[c] = (ss - s * s / n).max(0.0);
-                block.spread[c] = (n - 1.0) * 2.0 * scales.signal * scales.signal;
+        }
+        for c in 0..CANDIDATES {
+            if n[c] > 1.0 {
+                block.disagreement[c] = (ss[c] - s[c] * s[c] / n[c]).max(0.0);
+                block.spread[c] = (n[c] - 1.0) * 2.0 * scales.signal * scales.signal;
             }
         }
         block
@@ -234,39 +240,41 @@ struct Scales {
 
 impl Scales {
     /// `None` where nothing varies.
-    fn of(table: &Table<'_>) -> Option<Self> {
+    fn of(table: &Table<'_>, signal: &Signal) -> Option<Self> {
         let rows = table.sites.len();
-        let deviations = |t: &[f32]| -> Vec<f32> {
-            (0..CANDIDATES)
-                .step_by(4)
-                .map(|c| {
-                    let centre = median(t, rows, c, |v| v);
-                    1.4826 * median(t, rows, c, |v| (v - centre).abs())
-                })
-                .filter(|v| v.is_finite())
-                .collect()
-        };
-        let difference = deviations(&table.difference)
+        let stride = rows.div_ceil(MOST_ROWS).max(1);
+        let sample: Vec<[f32; CANDIDATES]> = (table.sites.iter().step_by(stride))
+            .map(|site| readings(signal, site.a))
+            .collect();
+        let all = table.difference.as_chunks::<CANDIDATES>().0;
+        let difference = deviations(all.iter().step_by(stride))
             .into_iter()
             .min_by(f32::total_cmp)?;
-        let mut signals = deviations(&table.reading);
+        let mut signals = deviations(sample.iter());
         signals.sort_by(f32::total_cmp);
         let signal = signals.get(signals.len() / 2).copied()?;
         (difference > 0.0 && signal > 0.0).then_some(Self { difference, signal })
     }
 }
 
-/// Median of `f` over the finite entries of column `c`, at most 1,000 rows; NaN where there are none.
-fn median(table: &[f32], rows: usize, c: usize, f: impl Fn(f32) -> f32) -> f32 {
-    let stride = rows.div_ceil(1_000).max(1);
-    let mut v: Vec<f32> = (0..rows)
-        .step_by(stride)
-        .map(|r| f(table[r * CANDIDATES + c]))
-        .filter(|v| v.is_finite())
-        .collect();
-    if v.is_empty() {
-        return f32::NAN;
-    }
-    let m = v.len() / 2;
-    *v.select_nth_unstable_by(m, f32::total_cmp).1
+/// Robust standard deviation of every fourth candidate over some rows, where it is known.
+fn deviations<'r>(rows: impl Iterator<Item = &'r [f32; CANDIDATES]> + Clone) -> Vec<f32> {
+    (0..CANDIDATES)
+        .step_by(4)
+        .filter_map(|c| {
+            let mut column: Vec<f32> = (rows.clone())
+                .map(|row| row[c])
+                .filter(|v| v.is_finite())
+                .collect();
+            let centre = median(&mut column)?;
+            column.iter_mut().for_each(|v| *v = (*v - centre).abs());
+            Some(1.4826 * median(&mut column)?)
+        })
+        .collect()
+}
+
+/// Median (the upper one of two) of finite values; `None` where there are none.
+fn median(values: &mut [f32]) -> Option<f32> {
+    let middle = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f32::total_cmp).1)
 }

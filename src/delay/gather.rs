@@ -2,6 +2,7 @@
 
 use std::sync::LazyLock;
 
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::compare::{curve, sites};
@@ -83,10 +84,7 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
         passes.since_start[i] >= margin && passes.until_stop[i] >= margin && area[i] > 0.0
     };
     let pairs = opposed_pairs(timeline, passes, usable, MOST_PAIRS);
-    timeline
-        .tracks
-        .iter()
-        .enumerate()
+    (timeline.tracks.par_iter().enumerate())
         .map(|(t, track)| {
             let TrackSignals {
                 grid,
@@ -113,7 +111,7 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
             let half = track.usual_step.max(FIT_HALF_WIDTH_S);
             let offset = |time: f64| log_rate.at(log_rate.cell(time));
             let grain = KERNELS
-                .iter()
+                .par_iter()
                 .map(|kernel| curve(&sites, &log_flow.symmetrised(kernel), offset, half))
                 .collect();
             let wet: Vec<f64> = (track.rows.iter().enumerate())

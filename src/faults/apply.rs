@@ -8,7 +8,7 @@ use super::{FaultKind, duplicates, spikes, stuck};
 use crate::log::{Log, Timeline, Track, WorkState};
 
 /// The faults of a log. Vectors have one entry per row of the log, or per track of its timeline.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Faults {
     /// What is wrong with the row; `None` where nothing is.
     pub kind: Vec<Option<FaultKind>>,

@@ -6,7 +6,7 @@ use crate::log::{Log, Track};
 use crate::stats::{Spread, median_in_place};
 
 /// Limits for one track.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct FaultLimits {
     /// Median of the positive flows, kg/s; NaN where there is none.
     pub usual_flow: f64,

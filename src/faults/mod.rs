@@ -29,7 +29,9 @@ pub use stats::FaultStats;
 use crate::log::Reason;
 
 /// What is wrong with a row.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize,
+)]
 pub enum FaultKind {
     /// The same record a second time.
     Duplicate,

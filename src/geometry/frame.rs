@@ -34,7 +34,7 @@ pub enum FrameError {
 
 /// A transverse Mercator plane, metres, x east and y north of its centre. Plain data: PROJ objects, which belong to
 /// one thread, are created inside each call that needs one.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Frame {
     centre: [f64; 2],
     to_plane: Option<Patch>,

@@ -6,7 +6,7 @@
 const NODES: usize = 6;
 
 /// A map from the plane to the plane over one rectangle.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub(super) struct Patch {
     centre: [f64; 2],
     half: [f64; 2],

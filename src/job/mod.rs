@@ -188,7 +188,7 @@ pub struct LimitSettings {
 }
 
 /// One field in one season with one crop: the unit of work.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct FieldSeason {
     /// Client.
     pub client: String,

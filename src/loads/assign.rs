@@ -4,7 +4,7 @@ use crate::log::{Clock, Log};
 use crate::read::Ticket;
 
 /// One load of one machine in a field; rows outside every load have a key without name.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize)]
 pub struct LoadKey {
     /// Index into the log's machines.
     pub machine: u32,
@@ -15,7 +15,7 @@ pub struct LoadKey {
 }
 
 /// The loads of a field.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Loads {
     /// Every load that has rows, in order of machine and name.
     pub keys: Vec<LoadKey>,

@@ -36,7 +36,7 @@ pub enum Clock {
 }
 
 /// One log file's part of a [`Log`].
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
 pub struct Source {
     /// Path as matched, relative to the job file, with `/` between its parts.
     pub path: String,
@@ -45,7 +45,7 @@ pub struct Source {
 }
 
 /// The columns of one field season's logs. All vectors have one entry per row.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, serde::Serialize, serde::Deserialize)]
 pub struct Log {
     /// The files, in the order in which they were read.
     pub sources: Vec<Source>,

@@ -11,7 +11,7 @@ use super::{Clock, Log};
 const GAP_FACTOR: f64 = 2.5;
 
 /// One machine's rows in the order of work.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, serde::Serialize, serde::Deserialize)]
 pub struct Track {
     /// Index into [`Log::machines`].
     pub machine: u32,
@@ -50,7 +50,7 @@ impl Track {
 }
 
 /// The tracks of a log, one per machine that has rows, in the order of [`Log::machines`].
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, serde::Serialize, serde::Deserialize)]
 pub struct Timeline {
     /// One track per machine.
     pub tracks: Vec<Track>,

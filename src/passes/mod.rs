@@ -15,7 +15,7 @@ pub use estimate::estimate;
 pub use params::{Checked, Params, ParamsError};
 
 /// What the machine does in a row.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub enum Activity {
     /// Cutting on a pass.
     Cutting,
@@ -30,7 +30,7 @@ pub enum Activity {
 }
 
 /// The ground of a row: what the header covered since the row before.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Ground {
     /// Where the header's middle was at the start of the row's interval, m (x, y in the field frame).
     pub from: [f64; 2],
@@ -54,7 +54,7 @@ impl Ground {
 }
 
 /// One pass.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Pass {
     /// Index into the timeline's tracks.
     pub track: usize,
@@ -65,7 +65,7 @@ pub struct Pass {
 }
 
 /// The passes of a field. Vectors have one entry per row of the log.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, serde::Serialize, serde::Deserialize)]
 pub struct Passes {
     /// Passes in the order of work, machine by machine.
     pub passes: Vec<Pass>,

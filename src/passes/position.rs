@@ -145,7 +145,14 @@ fn reach(
     last
 }
 
-/// Rows in a sharp turn: heading changes by more than the turn's angle, scaled to the turn's path.
+/// A row whose direction differs from that at either end of the turn's path by less than this is still, or again, on the
+/// straight beside the turn, radians (our choice: 15°, above what fixes make of a straight line over the direction's
+/// baseline, and reached within the first metres of an arc that a combine drives).
+const STRAIGHT: f64 = 15.0 * std::f64::consts::PI / 180.0;
+
+/// Rows in a sharp turn: heading changes by more than the turn's angle, scaled to the turn's path, and the row itself heads
+/// neither where the path comes from nor where it goes. At a corner that is sharper than the rows lie apart, it is the
+/// row behind the corner.
 pub(super) fn turns(
     p: &Params,
     track: &Track,
@@ -186,7 +193,16 @@ pub(super) fn turns(
             let path = before + after;
             let change = angle_between(direction[back], direction[ahead]);
             // Short of a full path (at the ends of recording) the angle itself must be reached.
-            path > 1.0 && change * (p.turn_path / path).min(1.0) > p.turn_angle
+            if !(path > 1.0 && change * (p.turn_path / path).min(1.0) > p.turn_angle) {
+                return false;
+            }
+            let from = angle_between(direction[back], direction[k]);
+            let to = angle_between(direction[k], direction[ahead]);
+            let corner = k > 0
+                && track.continues(k)
+                && usable(k - 1)
+                && angle_between(direction[k - 1], direction[k]) > p.turn_angle;
+            corner || (from > STRAIGHT && to > STRAIGHT)
         })
         .collect()
 }

@@ -6,7 +6,7 @@ use super::pairs::{opposed, predictors};
 use super::params::CheckedQualityParams;
 use crate::checks::PassRows;
 use crate::checks::pieces::{Ground, Pieces};
-use crate::stats::variogram::{Estimator, LagClasses, Shape, empirical, fit};
+use crate::stats::variogram::{Estimator, LagClasses, Shape, empirical_of, fit};
 use crate::stats::{MAD_TO_SIGMA, median, median_in_place};
 use crate::summary::MapQuality;
 
@@ -116,14 +116,16 @@ pub fn measure(
     let pairs = opposed(&pieces, input.x, input.y, params.points);
     let predictors = predictors(&pieces);
     let spread = |sizes: Vec<f64>| robust_pct(sizes, params.fewest);
-    let [before, after] = columns.each_ref().map(|column| MapQuality {
+    let nuggets = nuggets_to_sills(input, &columns, params);
+    let [before, after] = [0, 1].map(|k| (&columns[k], nuggets[k]));
+    let [before, after] = [before, after].map(|(column, nugget_to_sill)| MapQuality {
         opposite_pass_pct: spread(
             pairs
                 .iter()
                 .map(|&(i, j)| column[i as usize] - column[j as usize])
                 .collect(),
         ),
-        nugget_to_sill: nugget_to_sill(input, column, params),
+        nugget_to_sill,
         held_out_pct: spread(held_out(&pieces, &predictors, column)),
     });
     Ok(Quality {
@@ -172,33 +174,41 @@ fn held_out(
         .collect()
 }
 
-/// Nugget over sill of the variogram of one column over pairs on different passes.
-fn nugget_to_sill(
+/// Nugget over sill of the variogram of each column over pairs on different passes.
+fn nuggets_to_sills(
     input: &QualityInput,
-    column: &[f64],
+    columns: &[Vec<f64>; 2],
     params: &CheckedQualityParams,
-) -> Option<f64> {
-    let mut rows: Vec<usize> = (0..column.len())
-        .filter(|&i| column[i].is_finite())
+) -> [Option<f64>; 2] {
+    // Both columns have their values at the same points.
+    let mut rows: Vec<usize> = (0..columns[0].len())
+        .filter(|&i| columns[0][i].is_finite())
         .collect();
     let stride = rows.len().div_ceil(params.variogram_points).max(1);
     rows = rows.into_iter().step_by(stride).collect();
     let positions: Vec<[f64; 2]> = rows.iter().map(|&i| [input.x[i], input.y[i]]).collect();
-    let values: Vec<f64> = rows.iter().map(|&i| column[i]).collect();
+    let [before, after] = columns
+        .each_ref()
+        .map(|column| rows.iter().map(|&i| column[i]).collect::<Vec<f64>>());
     let passes: Vec<u32> = rows.iter().filter_map(|&i| input.pass[i]).collect();
     let widths: Vec<f64> = rows.iter().map(|&i| input.header_width[i]).collect();
+    let Some(width) = median(&widths) else {
+        return [None; 2];
+    };
     let classes = LagClasses {
-        width: 1.5 * median(&widths)?,
+        width: 1.5 * width,
         count: params.lags,
     };
-    let mut variogram = empirical(
+    let variograms = empirical_of(
         &positions,
-        &values,
+        [&before, &after],
         classes,
         Estimator::CressieHawkins,
         usize::MAX,
         Some(&passes),
     );
-    variogram.retain(|class| class.pairs >= params.fewest);
-    fit(&variogram, Shape::Spherical).map(|m| m.nugget / m.sill())
+    variograms.map(|mut variogram| {
+        variogram.retain(|class| class.pairs >= params.fewest);
+        fit(&variogram, Shape::Spherical).map(|m| m.nugget / m.sill())
+    })
 }

@@ -10,7 +10,7 @@ use super::log_file::LogFile;
 use super::position::{Positions, positions};
 use super::recognise::Known;
 use super::source::{LogSource, logs_in};
-use super::{FieldInput, as_harvested, boundary, coarse, merge, siblings, tickets};
+use super::{FieldInput, as_harvested, boundary, coarse, merge, row_interval, siblings, tickets};
 use crate::crop::Crop;
 use crate::job::{FieldSeason, Job};
 use crate::place::Place;
@@ -153,7 +153,9 @@ pub(super) fn read_log(
         decimal_comma: false,
     };
     let mut log = LogFile::read(source, job, &known)?;
-    let positions = positions(&mut log, job.log.crs.as_deref())?;
+    let crs = job.log.crs.clone().or(log.recognised.crs.clone());
+    let positions = positions(&mut log, crs.as_deref())?;
+    row_interval::derive(&mut log, &positions, job.log.interval);
     let width = |machine: Option<&str>| {
         let name = machine.unwrap_or_else(|| default_machine(job, field));
         let known = job.machines.iter().find(|m| m.name == name);

@@ -122,6 +122,16 @@ fn what_is_there(base: &Path, literal: &Path) -> String {
     }
 }
 
+/// Whether a folder in `folder` is a link to `folder` itself or to one above it: who followed it would find the same files again
+/// and again.
+pub(super) fn leads_back(folder: &Path, entry: &Path) -> bool {
+    entry.is_symlink()
+        && match (entry.canonicalize(), folder.canonicalize()) {
+            (Ok(target), Ok(folder)) => folder.starts_with(target),
+            _ => false,
+        }
+}
+
 /// A path relative to the job file, with `/` between its parts; an absolute one elsewhere stays absolute.
 fn shown(base: &Path, path: &Path) -> String {
     let relative = path.strip_prefix(base).unwrap_or(path);

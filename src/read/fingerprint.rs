@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use twox_hash::XxHash3_128;
 
 use super::ReadError;
-use super::find::{InputFile, find};
+use super::find::{InputFile, find, leads_back};
 use crate::job::{FieldSeason, Job};
 
 /// Bytes read at once. Our choice: a stream, whatever the size of a log.
@@ -39,6 +39,24 @@ pub fn fingerprint(job: &Job, field: &FieldSeason) -> Result<u128, ReadError> {
         }
     }
     Ok(hash.finish_128())
+}
+
+/// How many times their size logs unpack to, about (our choice: 5 to 30 are usual).
+const UNPACKED: u64 = 10;
+
+/// Size of a field season's logs as text, about, bytes: what memory and time go with. Files that are not there count
+/// nothing.
+pub fn input_bytes(job: &Job, field: &FieldSeason) -> u64 {
+    let logs = find(&job.base, &field.logs, &field.name).unwrap_or_default();
+    let files = logs.iter().flat_map(|log| belonging(&log.path));
+    let size = |file: PathBuf| {
+        let bytes = file.metadata().map_or(0, |m| m.len());
+        match file.extension().and_then(|e| e.to_str()) {
+            Some("gz" | "zip") => bytes.saturating_mul(UNPACKED),
+            _ => bytes,
+        }
+    };
+    files.map(size).sum()
 }
 
 fn text(hash: &mut XxHash3_128, text: &str) {
@@ -78,7 +96,7 @@ fn collect(folder: &Path, depth: usize, into: &mut Vec<PathBuf>) {
     for path in entries(folder) {
         if !path.is_dir() {
             into.push(path);
-        } else if depth < DEEPEST {
+        } else if depth < DEEPEST && !leads_back(folder, &path) {
             collect(&path, depth + 1, into);
         }
     }

@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 
 use super::error::ReadError;
 use super::field::read_log;
-use super::find::InputFile;
+use super::find::{InputFile, leads_back};
 use super::log_file::{LogFile, Look};
 use super::recognise::{Known, Recognised};
 use super::source::{LogSource, logs_in, open_table};
@@ -206,7 +206,7 @@ pub fn files_below(folder: &Path) -> std::io::Result<Vec<String>> {
             let shown = format!("{prefix}{name}");
             let kind = entry.path();
             if kind.is_dir() {
-                if depth < 8 {
+                if depth < 8 && !leads_back(&path, &kind) {
                     folders.push((kind, format!("{shown}/"), depth + 1));
                 }
             } else {

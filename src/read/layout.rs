@@ -1,7 +1,7 @@
 //! How the rows of one log file are laid out: which field of a row is which column, in which unit.
 
 use super::error::{ReadError, ReadErrorKind};
-use super::recognise::{ClockForm, FoundColumn, Recognised, Severity};
+use super::recognise::{ClockForm, FoundColumn, Recognised, RunTogether, Severity};
 use crate::crop::Crop;
 use crate::job::suggest::nearest;
 use crate::job::{LogColumn, LogSettings};
@@ -62,6 +62,8 @@ pub(super) struct Layout {
     pub headers: Vec<String>,
     /// Number columns, by the field's place in the row.
     pub numbers: Vec<NumberColumn>,
+    /// Longitudes and latitudes whose degrees and minutes are run together.
+    pub run_together: Option<RunTogether>,
     /// Time: its field, and seconds in one of its unit.
     pub time: Option<(usize, f64)>,
     /// Date, where it stands apart from the time of day.
@@ -126,6 +128,7 @@ impl Layout {
         let time = field(LogColumn::Time).map(|f| (f, recognised.clock_factor));
         Ok(Layout {
             numbers,
+            run_together: recognised.run_together,
             time,
             date: field(LogColumn::Date).filter(|_| time.is_some()),
             clock: recognised.clock_form,
@@ -193,7 +196,7 @@ fn indispensable(
             "name them in the job file: [log] columns = { lon = \"HEADER\", lat = \"HEADER\" }",
         ));
     }
-    if !degrees && settings.crs.is_none() {
+    if !degrees && settings.crs.is_none() && recognised.crs.is_none() {
         let error = ReadError::new(
             ReadErrorKind::Crs,
             Place::file(file),

@@ -9,6 +9,7 @@ use super::error::{ReadError, ReadErrorKind};
 use super::layout::{Layout, NUMBERS};
 use super::log_row::{DECIMAL_POINT, Row, parse, pass_number};
 use super::recognise::{Known, Recognised, SAMPLE_ROWS, Sample, recognise};
+use super::sections;
 use super::source::{BATCH, Batch, Fault, Header, LogSource, Record, Table};
 use super::text::decode;
 use super::time::TimeReader;
@@ -95,6 +96,16 @@ impl Names {
 }
 
 impl LogFile {
+    /// A file of so many rows without columns.
+    #[cfg(test)]
+    pub fn of_rows(path: &str, rows: u32) -> Self {
+        Self {
+            path: path.to_owned(),
+            row: (1..=rows).collect(),
+            ..Self::default()
+        }
+    }
+
     /// Opens a log and finds out what its columns are. `known`: what is known of it beside its contents.
     pub fn look(source: &LogSource, job: &Job, known: &Known<'_>) -> Result<Look, ReadError> {
         let mut table = source.open(job)?;
@@ -139,7 +150,9 @@ impl LogFile {
             &mut log.warnings,
         )?;
         let factor = layout.time.map_or(1.0, |(_, factor)| factor);
-        let mut times = TimeReader::new(known.zone, layout.clock, factor, table.decimal_comma);
+        let stated = recognised.zone.clone();
+        let zone = stated.as_ref().unwrap_or(known.zone);
+        let mut times = TimeReader::new(zone, layout.clock, factor, table.decimal_comma);
         let rows = log.read_rows(first, &mut table, &layout, &mut times, crop)?;
         log.recognised = recognised;
         log.clock = times.clock;
@@ -157,6 +170,7 @@ impl LogFile {
         }
         log.warn_of_other_crop(crop);
         log.layout = layout;
+        sections::refuse(&log)?;
         Ok(log)
     }
 
@@ -326,6 +340,7 @@ impl LogFile {
 /// The first rows of a table: as they are, and column by column.
 fn first_rows(table: &mut Table, headers: &[Header]) -> Result<(Vec<Batch>, Sample), ReadError> {
     let mut sample = Sample::new(headers, table.decimal_comma);
+    sample.above = std::mem::take(&mut table.above);
     let mut first = Vec::new();
     while sample.rows < SAMPLE_ROWS {
         let mut batch = Batch::default();

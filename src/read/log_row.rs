@@ -2,10 +2,12 @@
 
 use csv::ByteRecord;
 
+use super::angle::{Hemisphere, angle};
 use super::layout::{Layout, NUMBERS};
 use super::number::number;
+use super::recognise::{is_negative, parted};
 use super::source::Fault;
-use super::text::shown;
+use super::text::{decode, shown};
 use super::time::TimeReader;
 use crate::job::LogColumn;
 use crate::log::WorkState;
@@ -34,8 +36,16 @@ pub(super) fn parse(
     };
     for column in &layout.numbers {
         let cell = &record[column.field];
-        let value = number(cell, decimal_comma)
-            .map_err(|_| not_a_number(column.field, cell, decimal_comma))?;
+        let value = match number(cell, decimal_comma) {
+            Ok(value) => value,
+            Err(_) => degrees(NUMBERS[column.slot], cell)
+                .ok_or_else(|| not_a_number(column.field, cell, decimal_comma))?,
+        };
+        let value = match (layout.run_together, NUMBERS[column.slot]) {
+            (Some(form), LogColumn::Lon) => apart(value, form.signs[0], record),
+            (Some(form), LogColumn::Lat) => apart(value, form.signs[1], record),
+            _ => value,
+        };
         row.numbers[column.slot] = match NUMBERS[column.slot] {
             LogColumn::X | LogColumn::Y => value,
             _ => value * column.factor,
@@ -64,6 +74,24 @@ pub(super) fn parse(
         })?;
     }
     Ok(row)
+}
+
+/// The degrees of a number in which degrees and minutes are run together, and of its hemisphere.
+fn apart(value: f64, sign: Option<usize>, record: &ByteRecord) -> f64 {
+    let negative = sign.is_some_and(|s| is_negative(&decode(&record[s])));
+    parted(value) * if negative { -1.0 } else { 1.0 }
+}
+
+/// The degrees of a longitude or a latitude that is written in degrees and minutes.
+#[cold]
+fn degrees(column: LogColumn, cell: &[u8]) -> Option<f64> {
+    let hemisphere = match column {
+        LogColumn::Lat => Hemisphere::NorthSouth,
+        LogColumn::Lon => Hemisphere::EastWest,
+        _ => return None,
+    };
+    let (degrees, named) = angle(&decode(cell))?;
+    named.is_none_or(|n| n == hemisphere).then_some(degrees)
 }
 
 /// What a number should have been that has a comma where commas separate.

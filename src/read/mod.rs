@@ -1,5 +1,6 @@
 //! Files into values: logs, tickets, boundaries. Nothing below this module opens an input file.
 
+mod angle;
 mod area_yield;
 mod as_harvested;
 mod boundary;
@@ -10,6 +11,7 @@ mod field;
 mod find;
 mod fingerprint;
 mod inspect;
+mod iso_time;
 mod layout;
 mod log_file;
 mod log_row;
@@ -18,6 +20,8 @@ mod number;
 mod outlines;
 mod position;
 mod recognise;
+mod row_interval;
+mod sections;
 mod siblings;
 mod source;
 pub mod taskdata;
@@ -28,7 +32,7 @@ mod time;
 
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
-pub use fingerprint::fingerprint;
+pub use fingerprint::{fingerprint, input_bytes};
 pub use inspect::{
     Inspected, NamedOutline, RawColumn, files_below, inspect, outlines_in, tickets_in,
 };
@@ -41,7 +45,7 @@ use crate::place::Place;
 use crate::summary::Remark;
 
 /// A line that could not be parsed; it counts in `row` numbers and in `points.rows`.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Unreadable {
     /// Where it stood.
     pub place: Place,
@@ -89,13 +93,14 @@ pub struct Ticket {
 }
 
 /// Everything read for one field season.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, serde::Serialize, serde::Deserialize)]
 pub struct FieldInput {
     /// The rows.
     pub log: Log,
     /// Lines that could not be parsed.
     pub unreadable: Vec<Unreadable>,
-    /// Boundary in longitude and latitude, WGS 84.
+    /// Boundary in longitude and latitude, WGS 84. Small, and not stored with the rest.
+    #[serde(skip)]
     pub boundary: Option<MultiPolygon<f64>>,
     /// Tickets that may concern this field (rows limited to another field are left out).
     pub tickets: Vec<Ticket>,

@@ -5,11 +5,17 @@
 pub(super) struct NotANumber;
 
 /// The number in a cell; NaN where it is missing: empty, or one of the words that tables write for nothing (`NA`,
-/// `N/A`, `NaN`, `null`). `decimal_comma`: a comma may stand for the decimal point.
+/// `N/A`, `NaN`, `null`). A `%` behind it is no part of it. `decimal_comma`: a comma may stand for the decimal point.
 pub(super) fn number(cell: &[u8], decimal_comma: bool) -> Result<f64, NotANumber> {
     let cell = cell.trim_ascii();
     if let Some(value) = plain(cell, decimal_comma) {
         return Ok(value);
+    }
+    if let Some(share) = cell
+        .strip_suffix(b"%")
+        .filter(|c| !c.is_empty() && !c.ends_with(b"%"))
+    {
+        return number(share, decimal_comma);
     }
     let Ok(text) = std::str::from_utf8(cell) else {
         return Err(NotANumber);
@@ -97,6 +103,8 @@ mod tests {
     fn cells_are_numbers_missing_or_neither() {
         assert_eq!(number(b" -93.97842 ", false), Ok(-93.97842));
         assert_eq!(number(b"1e-3", false), Ok(0.001));
+        assert_eq!(number(b"15.5 %", false), Ok(15.5));
+        assert_eq!(number(b"15,5%", true), Ok(15.5));
         for missing in [&b""[..], b"  ", b"NA", b"n/a", b"NaN", b"null"] {
             assert!(number(missing, false).is_ok_and(f64::is_nan));
         }
@@ -107,6 +115,7 @@ mod tests {
             b"1e999",
             b"12,5",
             b"1 2",
+            b"5 %%",
             b"0x10",
             b"\xFF",
         ] {

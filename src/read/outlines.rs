@@ -8,7 +8,7 @@ use shapefile::{PolygonRing, Shape as EsriShape, ShapeReader};
 
 use super::crs::ToDegrees;
 use super::error::{ReadError, ReadErrorKind};
-use super::find::InputFile;
+use super::find::{InputFile, leads_back};
 use super::source::{
     Kind, Shape, connect, crs_of, is_taskdata, kind, layers, of_geopackage, open_file, quoted,
     shapefile_crs, shapefile_texts, unzip,
@@ -87,7 +87,9 @@ fn of_folder(
             {
                 Some("shp") => found.append(&mut of_shapefile(&path, file, crs)?),
                 Some("gpkg") => found.append(&mut of_geopackage_file(&path, file, crs)?),
-                _ if path.is_dir() && depth < 8 => folders.push((path, depth + 1)),
+                _ if path.is_dir() && depth < 8 && !leads_back(&folder, &path) => {
+                    folders.push((path, depth + 1))
+                }
                 _ => {}
             }
         }

@@ -4,10 +4,10 @@ use csv::ByteRecord;
 use jiff::tz::TimeZone;
 
 use super::error::{ReadError, ReadErrorKind};
+use super::iso_time::of_text;
 use super::number::number;
 use super::source::{Batch, Table};
 use super::text::{decode, shown};
-use super::time::of_text;
 use super::{Ticket, TicketUse};
 use crate::place::Place;
 use crate::summary::Remark;

@@ -88,13 +88,21 @@ impl Model {
     }
 }
 
-/// A value and where it stands.
+/// Values at a place.
 #[derive(Clone, Copy)]
-struct Point {
+struct Point<const N: usize> {
     x: f64,
     y: f64,
-    value: f64,
+    values: [f64; N],
     group: Option<u32>,
+}
+
+/// Sums over the pairs of a class.
+#[derive(Clone, Copy)]
+struct Sums<const N: usize> {
+    distance: f64,
+    terms: [f64; N],
+    pairs: usize,
 }
 
 /// Empirical variogram over all pairs within the classes. Points whose position or value is not finite are skipped.
@@ -113,74 +121,110 @@ pub fn empirical(
     anchors: usize,
     groups: Option<&[u32]>,
 ) -> Vec<LagClass> {
-    assert_eq!(positions.len(), values.len(), "a value per position");
+    let [one] = empirical_of(positions, [values], classes, estimator, anchors, groups);
+    one
+}
+
+/// Variograms of several columns over the same pairs, which are found once; see [`empirical`]. A point that lacks one of
+/// its values is skipped in all.
+///
+/// # Panics
+/// When positions, values and groups differ in number (an error of the caller, not of data).
+pub fn empirical_of<const N: usize>(
+    positions: &[[f64; 2]],
+    values: [&[f64]; N],
+    classes: LagClasses,
+    estimator: Estimator,
+    anchors: usize,
+    groups: Option<&[u32]>,
+) -> [Vec<LagClass>; N] {
     assert!(
-        groups.is_none_or(|g| g.len() == values.len()),
+        values.iter().all(|v| v.len() == positions.len()),
+        "a value per position"
+    );
+    assert!(
+        groups.is_none_or(|g| g.len() == positions.len()),
         "a group per position"
     );
     if classes.width.is_nan() || classes.width <= 0.0 || classes.count == 0 || anchors == 0 {
-        return Vec::new();
+        return [const { Vec::new() }; N];
     }
     let reach = classes.width * classes.count as f64;
     // Sorted by x, so that partners stand close by: a sweep needs no tree.
-    let mut points: Vec<Point> = (0..values.len())
+    let mut points: Vec<Point<N>> = (0..positions.len())
         .map(|i| Point {
             x: positions[i][0],
             y: positions[i][1],
-            value: values[i],
+            values: values.map(|v| v[i]),
             group: groups.map(|g| g[i]),
         })
-        .filter(|p| p.x.is_finite() && p.y.is_finite() && p.value.is_finite())
+        .filter(|p| p.x.is_finite() && p.y.is_finite())
+        .filter(|p| p.values.iter().all(|v| v.is_finite()))
         .collect();
     points.sort_by(|a, b| a.x.total_cmp(&b.x));
     let stride = points.len().div_ceil(anchors).max(1);
-    let mut sums = vec![(0.0, 0.0, 0usize); classes.count];
-    let mut add = |a: Point, b: Point| {
-        if a.group.is_some() && a.group == b.group {
+    let mut sums = vec![
+        Sums {
+            distance: 0.0,
+            terms: [0.0; N],
+            pairs: 0,
+        };
+        classes.count
+    ];
+    let mut add = |a: &Point<N>, b: &Point<N>| {
+        let (dx, dy) = (a.x - b.x, a.y - b.y);
+        let square = dx * dx + dy * dy;
+        if !(square <= reach * reach) || (a.group.is_some() && a.group == b.group) {
             return;
         }
-        let distance = (a.x - b.x).hypot(a.y - b.y);
-        if distance <= reach {
-            let class = ((distance / classes.width).ceil() as usize)
-                .saturating_sub(1)
-                .min(classes.count - 1);
-            let difference = (a.value - b.value).abs();
-            let term = match estimator {
+        let distance = square.sqrt();
+        let class = ((distance / classes.width).ceil() as usize)
+            .saturating_sub(1)
+            .min(classes.count - 1);
+        let sum = &mut sums[class];
+        sum.distance += distance;
+        sum.pairs += 1;
+        for ((term, a), b) in sum.terms.iter_mut().zip(a.values).zip(b.values) {
+            let difference = (a - b).abs();
+            *term += match estimator {
                 Estimator::Matheron => difference * difference,
                 Estimator::CressieHawkins => difference.sqrt(),
             };
-            let sum = &mut sums[class];
-            *sum = (sum.0 + distance, sum.1 + term, sum.2 + 1);
         }
     };
     for i in (0..points.len()).step_by(stride) {
         let a = points[i];
-        for &b in points[i + 1..].iter().take_while(|b| b.x - a.x <= reach) {
-            add(a, b);
+        for b in points[i + 1..].iter().take_while(|b| b.x - a.x <= reach) {
+            add(&a, b);
         }
         // Partners to the left that are anchors themselves have already met this one.
         let left = points[..i]
             .iter()
             .enumerate()
             .rev()
-            .take_while(|(_, b)| a.x - b.x <= reach);
-        for (_, &b) in left.filter(|(j, _)| j % stride != 0) {
-            add(a, b);
+            .take_while(|(_, b)| a.x - b.x <= reach)
+            .filter(|(j, _)| j % stride != 0);
+        if stride > 1 {
+            left.for_each(|(_, b)| add(&a, b));
         }
     }
-    let class = |&(distance, term, pairs): &(f64, f64, usize)| {
-        let n = pairs as f64;
+    let class = |sum: &Sums<N>, column: usize| {
+        let n = sum.pairs as f64;
+        let term = sum.terms[column];
         let gamma = match estimator {
             Estimator::Matheron => 0.5 * term / n,
             Estimator::CressieHawkins => 0.5 * (term / n).powi(4) / (0.457 + 0.494 / n),
         };
         LagClass {
-            lag: distance / n,
+            lag: sum.distance / n,
             gamma,
-            pairs,
+            pairs: sum.pairs,
         }
     };
-    sums.iter().filter(|s| s.2 > 0).map(class).collect()
+    std::array::from_fn(|column| {
+        let filled = sums.iter().filter(|s| s.pairs > 0);
+        filled.map(|sum| class(sum, column)).collect()
+    })
 }
 
 /// Steps of the coarse search for the range (our choice: neighbouring candidates differ by about 6 %).

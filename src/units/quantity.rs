@@ -96,16 +96,15 @@ impl Quantity {
         if tokens.is_empty() {
             return None;
         }
-        let spelled: Vec<&str> = tokens
-            .iter()
-            .map(|t| abbreviation(t))
-            .filter(|t| !t.is_empty())
-            .collect();
-        let suffix = match spelled.join("_") {
-            miles if miles == "mi_h" => "mph".to_owned(),
-            other => other,
-        };
+        let suffix = spelt(tokens);
         self.units().find(|u| u.suffix == suffix)
+    }
+
+    /// The units that the words can mean where they say a ton and not which: of 1,000 kg and of 2,000 lb.
+    pub(crate) fn tons_of_tokens(self, tokens: &[String]) -> Option<[&'static Unit; 2]> {
+        let rest = spelt(tokens).strip_prefix("ton")?.to_owned();
+        let of = |ton: &str| self.units().find(|u| u.suffix == format!("{ton}{rest}"));
+        Some([of("t")?, of("short_ton")?])
     }
 }
 
@@ -159,6 +158,9 @@ const MILE_M: f64 = 5280.0 * FOOT_M;
 /// International nautical mile, m.
 const NAUTICAL_MILE_M: f64 = 1852.0;
 
+/// Short ton, kg: 2,000 lb (NIST Handbook 44, appendix C; its hundredweight is 100 lb).
+const SHORT_TON_KG: f64 = 2000.0 * POUND_KG;
+
 const fn unit(quantity: Quantity, symbol: &'static str, suffix: &'static str, factor: f64) -> Unit {
     Unit {
         symbol,
@@ -183,7 +185,7 @@ const fn bushels(
 }
 
 /// Every unit, the inner one of each quantity first.
-static UNITS: [Unit; 40] = [
+static UNITS: [Unit; 49] = [
     unit(Quantity::Length, "m", "m", 1.0),
     unit(Quantity::Length, "cm", "cm", 0.01),
     unit(Quantity::Length, "mm", "mm", 0.001),
@@ -196,13 +198,21 @@ static UNITS: [Unit; 40] = [
     unit(Quantity::Mass, "t", "t", 1000.0),
     unit(Quantity::Mass, "lb", "lb", POUND_KG),
     bushels(Quantity::Mass, "bu", "bu", 1.0),
+    unit(Quantity::Mass, "short ton", "short_ton", SHORT_TON_KG),
     unit(Quantity::MassFlow, "kg/s", "kg_s", 1.0),
     unit(Quantity::MassFlow, "g/s", "g_s", 0.001),
     unit(Quantity::MassFlow, "kg/h", "kg_h", 1.0 / HOUR_S),
+    unit(Quantity::MassFlow, "kg/min", "kg_min", 1.0 / 60.0),
     unit(Quantity::MassFlow, "t/h", "t_h", 1000.0 / HOUR_S),
     unit(Quantity::MassFlow, "lb/s", "lb_s", POUND_KG),
     unit(Quantity::MassFlow, "lb/min", "lb_min", POUND_KG / 60.0),
     unit(Quantity::MassFlow, "lb/h", "lb_h", POUND_KG / HOUR_S),
+    unit(
+        Quantity::MassFlow,
+        "short ton/h",
+        "short_ton_h",
+        SHORT_TON_KG / HOUR_S,
+    ),
     bushels(Quantity::MassFlow, "bu/s", "bu_s", 1.0),
     bushels(Quantity::MassFlow, "bu/h", "bu_h", 1.0 / HOUR_S),
     unit(Quantity::Speed, "m/s", "m_s", 1.0),
@@ -216,12 +226,15 @@ static UNITS: [Unit; 40] = [
     unit(Quantity::Time, "h", "h", HOUR_S),
     unit(Quantity::Percent, "%", "pct", 1.0),
     unit(Quantity::Percent, "ppm", "ppm", 1e-4),
+    unit(Quantity::Percent, "fraction", "fraction", 100.0),
     unit(Quantity::Angle, "deg", "deg", 1.0),
     unit(Quantity::Angle, "rad", "rad", 180.0 / std::f64::consts::PI),
     unit(Quantity::Yield, "kg/ha", "kg_ha", 1.0),
     unit(Quantity::Yield, "t/ha", "t_ha", 1000.0),
     unit(Quantity::Yield, "dt/ha", "dt_ha", 100.0),
     unit(Quantity::Yield, "g/m2", "g_m2", HECTARE_M2 / 1000.0),
+    unit(Quantity::Yield, "kg/m2", "kg_m2", HECTARE_M2),
+    unit(Quantity::Yield, "kg/daa", "kg_daa", 10.0),
     bushels(Quantity::Yield, "bu/ac", "bu_ac", HECTARE_M2 / ACRE_M2),
     unit(
         Quantity::Yield,
@@ -229,7 +242,50 @@ static UNITS: [Unit; 40] = [
         "lb_ac",
         POUND_KG * HECTARE_M2 / ACRE_M2,
     ),
+    unit(
+        Quantity::Yield,
+        "cwt/ac",
+        "cwt_ac",
+        100.0 * POUND_KG * HECTARE_M2 / ACRE_M2,
+    ),
+    unit(
+        Quantity::Yield,
+        "short ton/ac",
+        "short_ton_ac",
+        SHORT_TON_KG * HECTARE_M2 / ACRE_M2,
+    ),
+    unit(
+        Quantity::Yield,
+        "t/ac",
+        "t_ac",
+        1000.0 * HECTARE_M2 / ACRE_M2,
+    ),
 ];
+
+/// The suffix that the words of a unit spell: `pounds per acre` → `lb_ac`.
+fn spelt(tokens: &[String]) -> String {
+    let mut spelled: Vec<&str> = Vec::with_capacity(tokens.len());
+    for (k, token) in tokens.iter().enumerate() {
+        let inner = k > 0 && k + 1 < tokens.len();
+        match (token.as_str(), tokens.get(k + 1).map(String::as_str)) {
+            // "miles an hour", "a fraction of one"
+            ("a" | "an", _) if inner => {}
+            ("per", Some("cent")) => spelled.push("pct"),
+            ("cent", _) if k > 0 && tokens[k - 1] == "per" => {}
+            ("metric", Some("ton" | "tons")) => spelled.push("t"),
+            ("ton" | "tons", _) if k > 0 && tokens[k - 1] == "metric" => {}
+            (word, _) => spelled.extend(Some(abbreviation(word)).filter(|w| !w.is_empty())),
+        }
+    }
+    let joined = spelled.join("_");
+    match joined.as_str() {
+        "mi_h" => "mph".to_owned(),
+        "km_t" => "km_h".to_owned(), // per "time", an hour in Danish and Norwegian
+        "fraction_of_one" | "fraction_of_1" => "fraction".to_owned(),
+        "ton_ha" => "t_ha".to_owned(), // nobody counts short tons on a hectare
+        _ => joined,
+    }
+}
 
 /// The words of a column name in lower case: `"Speed (km/h)"` → `speed`, `km`, `h`; `%` and `°` count as words.
 pub(crate) fn tokens(text: &str) -> Vec<String> {
@@ -252,37 +308,47 @@ pub(crate) fn tokens(text: &str) -> Vec<String> {
 
 /// The abbreviation of a unit's plain name; empty for "per"; other words as they are.
 fn abbreviation(word: &str) -> &str {
-    match word {
-        "per" => "",
-        "second" | "seconds" | "sec" | "secs" | "sek" | "sekunde" | "sekunden" | "seg"
-        | "segundo" | "segundos" | "seconde" | "secondes" => "s",
-        "millisecond" | "milliseconds" => "ms",
-        "minute" | "minutes" => "min",
-        "hour" | "hours" | "hr" | "hrs" | "std" | "stunde" | "heure" | "hora" => "h",
-        "metre" | "metres" | "meter" | "meters" => "m",
-        "kilometre" | "kilometres" | "kilometer" | "kilometers" => "km",
-        "foot" | "feet" => "ft",
-        "inch" | "inches" => "in",
-        "mile" | "miles" => "mi",
-        "kilogram" | "kilograms" | "kgs" => "kg",
-        "gram" | "grams" => "g",
-        "tonne" | "tonnes" | "tn" | "tonnen" | "toneladas" => "t",
-        "decitonne" | "decitonnes" | "quintal" | "quintals" | "quintaux" | "quintales" | "q"
-        | "qq" => "dt",
-        "pound" | "pounds" | "lbs" => "lb",
-        "bushel" | "bushels" | "bsh" => "bu",
-        "kmh" | "kph" | "kmph" => "km_h",
-        "hectare" | "hectares" | "hektar" | "hectarea" | "hectareas" => "ha",
-        "m²" => "m2",
-        "knot" | "knots" | "kt" | "kts" => "kn",
-        "fps" => "ft_s",
-        "percent" => "pct",
-        "degree" | "degrees" => "deg",
-        "radian" | "radians" => "rad",
-        "acre" | "acres" => "ac",
-        other => other,
-    }
+    ABBREVIATIONS
+        .iter()
+        .find(|(_, names)| names.contains(&word))
+        .map_or(word, |(short, _)| short)
 }
+
+/// Plain names of units and their abbreviations (common practice; spelling from general knowledge).
+#[rustfmt::skip]
+const ABBREVIATIONS: &[(&str, &[&str])] = &[
+    ("", &["per", "pro", "par", "por"]),
+    ("s", &["second", "seconds", "sec", "secs", "sek", "sekunde", "sekunden", "seg", "segundo", "segundos", "seconde",
+        "secondes", "secondi", "с", "сек"]),
+    ("ms", &["millisecond", "milliseconds"]),
+    ("min", &["minute", "minutes", "minuten", "minuto", "minutos"]),
+    ("h", &["hour", "hours", "hr", "hrs", "std", "stunde", "heure", "hora", "uur", "u", "tim", "timme", "godz", "ч", "час"]),
+    ("m", &["metre", "metres", "meter", "meters", "metros", "metri", "м"]),
+    ("cm", &["см", "centimetre", "centimetres", "centimeter", "centimeters"]),
+    ("mm", &["millimetre", "millimetres", "millimeter", "millimeters"]),
+    ("km", &["kilometre", "kilometres", "kilometer", "kilometers", "км"]),
+    ("ft", &["foot", "feet"]),
+    ("in", &["inch", "inches", "zoll", "pulgadas"]),
+    ("mi", &["mile", "miles"]),
+    ("kg", &["kilogram", "kilograms", "kilogramme", "kilogrammes", "kgs", "кг"]),
+    ("g", &["gram", "grams", "gramme", "grammes"]),
+    ("t", &["tonne", "tonnes", "tn", "tonnen", "toneladas", "т"]),
+    ("ton", &["tons"]),
+    ("dt", &["decitonne", "decitonnes", "quintal", "quintals", "quintaux", "quintales", "q", "qq", "qx", "hkg", "ц"]),
+    ("cwt", &["hundredweight"]),
+    ("lb", &["pound", "pounds", "lbs"]),
+    ("bu", &["bushel", "bushels", "bsh"]),
+    ("km_h", &["kmh", "kph", "kmph"]),
+    ("ha", &["hectare", "hectares", "hektar", "hectarea", "hectareas", "га"]),
+    ("daa", &["decare", "decares", "dekar", "da"]),
+    ("m2", &["m²"]),
+    ("kn", &["knot", "knots", "kt", "kts"]),
+    ("ft_s", &["fps"]),
+    ("pct", &["percent", "prozent", "procent", "pourcent", "procenten"]),
+    ("deg", &["degree", "degrees", "grad", "grados", "gradi", "graus", "graden", "degres", "grader", "stopnie"]),
+    ("rad", &["radian", "radians"]),
+    ("ac", &["acre", "acres"]),
+];
 
 #[cfg(test)]
 mod tests {

@@ -17,7 +17,7 @@ const WORST_RELATIVE_ERROR: f64 = 0.25;
 const HIGHEST_FLOOR: f64 = 0.9;
 
 /// Cut width of every row. Vectors have one entry per row of the log.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct CutWidth {
     /// Newly cut ground, m²: 0 where the row cuts nothing, NaN where its ground is unknown.
     pub new_area: Vec<f64>,

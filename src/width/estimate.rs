@@ -32,7 +32,7 @@ const ASSUMED_SD: f64 = 0.15;
 /// An offset is therefore drawn towards the usual one by the error's part of the variance (best
 /// linear prediction), unless it is so far off that a pass really was narrow. Positive and negative offsets count
 /// alike, so the errors cancel over a field instead of adding up to lost ground.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Spacing {
     /// Usual ground between neighbouring swaths, m (negative: overlap).
     pub usual: f64,
@@ -52,7 +52,7 @@ pub struct Spacing {
 }
 
 /// Evidence that a header width was entered wrongly.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct HeaderWidthCheck {
     /// Header width as given, m.
     pub entered: f64,

@@ -128,6 +128,25 @@ pub(crate) fn fill_folder<T>(
     Ok(filled)
 }
 
+/// Gives a folder a name that is free: its own with `-word` behind it, and a number where that is taken.
+pub(crate) fn rename_aside(folder: &Path, word: &str) -> Result<(), WriteError> {
+    let name = folder.file_name().unwrap_or_default().to_string_lossy();
+    let aside = (1..)
+        .map(|n| match n {
+            1 => format!("{name}-{word}"),
+            _ => format!("{name}-{word}-{n}"),
+        })
+        .map(|name| folder.with_file_name(name))
+        .find(|path| !path.exists());
+    let Some(aside) = aside else {
+        return Ok(()); // there is no end of numbers
+    };
+    std::fs::rename(folder, aside).map_err(|source| WriteError::Folder {
+        path: folder.to_owned(),
+        source,
+    })
+}
+
 /// Removes all drafts in a folder and the folders in it, whatever they are drafts of.
 pub(crate) fn sweep(folder: &Path) -> Result<(), WriteError> {
     for entry in std::fs::read_dir(folder).map_err(WriteError::file(folder))? {

@@ -39,6 +39,9 @@ use style::Style;
 /// Name of the file that holds a field season's figures. It is written last: where it stands, the rest stands too.
 pub const SUMMARY: &str = "summary.json";
 
+/// Names of the pages in a field season's folder.
+const PAGES: [&str; 2] = ["report.html", "map.png"];
+
 /// Makes pages, each with a name and contents, from the figures as they are written.
 pub type PagesOf<'a> = dyn Fn(&Summary) -> Vec<(String, Vec<u8>)> + Sync + 'a;
 
@@ -89,6 +92,36 @@ pub fn write_field(
         }
         Ok(written)
     })
+}
+
+/// Puts away what an earlier run left of a field season that cannot be done any more, so that nobody takes it for this
+/// run's: a folder that is whole gets another name (`2025-maize-earlier`), and of one that is not, what fanmill writes is
+/// removed, for it is neither the old map nor the new one. Files of other people stay.
+pub fn put_away(folder: &Path) -> Result<(), WriteError> {
+    if folder.join(SUMMARY).is_file() {
+        return atomic::rename_aside(folder, "earlier");
+    }
+    if !folder.is_dir() {
+        return Ok(());
+    }
+    for layer in Layer::ALL {
+        let stem = folder.join(layer::file_stem(layer));
+        let all = Format::ALL.into_iter().flat_map(extensions).chain(&STYLES);
+        for extension in all {
+            remove_with_drafts(&stem.with_extension(extension))?;
+        }
+    }
+    for page in PAGES {
+        remove_with_drafts(&folder.join(page))?;
+    }
+    remove_with_drafts(&folder.join(SUMMARY))?;
+    let _ = std::fs::remove_dir(folder); // stays where something is in it
+    Ok(())
+}
+
+fn remove_with_drafts(path: &Path) -> Result<(), WriteError> {
+    atomic::remove_drafts(path)?;
+    atomic::remove(path)
 }
 
 fn write_into(folder: &Path, result: FieldResult<'_>, job: &Job) -> Result<Written, WriteError> {

@@ -543,4 +543,5 @@ def main():
             h.write(f"- `{f['name']}` ({SITES[f['site']]['crop']}, {f['dt']} s rows): {f['line']}\n")
 
 
-main()
+if __name__ == "__main__":
+    main()

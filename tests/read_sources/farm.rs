@@ -20,13 +20,24 @@ pub fn read_with(
     keys: &str,
     sections: &str,
 ) -> Result<FieldInput, ReadError> {
-    let job = job(folder, name, keys, sections);
+    read_crop(folder, name, keys, sections, "maize")
+}
+
+/// The same for a crop.
+pub fn read_crop(
+    folder: &Path,
+    name: &str,
+    keys: &str,
+    sections: &str,
+    crop: &str,
+) -> Result<FieldInput, ReadError> {
+    let job = job(folder, name, keys, sections, crop);
     read_field(&job, &job.fields[0])
 }
 
-fn job(folder: &Path, name: &str, keys: &str, sections: &str) -> Job {
+fn job(folder: &Path, name: &str, keys: &str, sections: &str, crop: &str) -> Job {
     let text = format!(
-        "{sections}\n[[field]]\nclient = \"Heron Lane\"\nfarm = \"Home\"\nname = \"{name}\"\nseason = 2025\ncrop = \"maize\"\n{keys}\n"
+        "{sections}\n[[field]]\nclient = \"Heron Lane\"\nfarm = \"Home\"\nname = \"{name}\"\nseason = 2025\ncrop = \"{crop}\"\n{keys}\n"
     );
     parse(&text, "job.toml", folder).expect("a sound job")
 }

@@ -5,6 +5,7 @@
 //! real machine (shared open data: github dev4Agriculture/isoxml-dotnet, Apache-2.0).
 
 mod broken;
+mod demo_farm;
 mod farm;
 mod gdal;
 mod packed;

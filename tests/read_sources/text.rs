@@ -18,7 +18,7 @@ struct Style {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Encoding {
+pub enum Encoding {
     Utf8,
     Utf8Marked,
     Latin1,
@@ -29,7 +29,7 @@ enum Encoding {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
-enum Packing {
+pub enum Packing {
     Plain,
     Gzip,
     Zip,
@@ -38,33 +38,36 @@ enum Packing {
     Folder,
 }
 
-fn styles() -> impl Strategy<Value = Style> {
-    use Encoding::{
-        Latin1, Utf8, Utf8Marked, Utf16Big, Utf16BigMarked, Utf16Little, Utf16LittleMarked,
-    };
-    let encodings = [
-        Utf8,
-        Utf8Marked,
-        Latin1,
-        Utf16Little,
-        Utf16LittleMarked,
-        Utf16Big,
-        Utf16BigMarked,
+impl Encoding {
+    pub const ALL: [Encoding; 7] = [
+        Encoding::Utf8,
+        Encoding::Utf8Marked,
+        Encoding::Latin1,
+        Encoding::Utf16Little,
+        Encoding::Utf16LittleMarked,
+        Encoding::Utf16Big,
+        Encoding::Utf16BigMarked,
     ];
-    let packings = [
+}
+
+impl Packing {
+    pub const ALL: [Packing; 5] = [
         Packing::Plain,
         Packing::Gzip,
         Packing::Zip,
         Packing::ZipFolder,
         Packing::Folder,
     ];
+}
+
+fn styles() -> impl Strategy<Value = Style> {
     (
         prop::sample::select(vec![',', ';', '\t', '|']),
         any::<bool>(),
         any::<bool>(),
         prop::sample::select(vec!["\n", "\r\n"]),
-        prop::sample::select(encodings.to_vec()),
-        prop::sample::select(packings.to_vec()),
+        prop::sample::select(Encoding::ALL.to_vec()),
+        prop::sample::select(Packing::ALL.to_vec()),
     )
         .prop_map(
             |(separator, comma, quoted, line_end, encoding, packing)| Style {
@@ -97,6 +100,10 @@ fn in_style(table: &str, style: Style) -> Vec<u8> {
         text.push_str(&cells.collect::<Vec<_>>().join(&style.separator.to_string()));
         text.push_str(style.line_end);
     }
+    in_encoding(&text, style.encoding)
+}
+
+pub fn in_encoding(text: &str, encoding: Encoding) -> Vec<u8> {
     let utf16 = |mark: bool, bytes: fn(u16) -> [u8; 2]| -> Vec<u8> {
         let mark = mark.then_some('\u{feff}').into_iter();
         let units: Vec<u16> = mark
@@ -106,8 +113,8 @@ fn in_style(table: &str, style: Style) -> Vec<u8> {
             .collect();
         units.into_iter().flat_map(bytes).collect()
     };
-    match style.encoding {
-        Encoding::Utf8 => text.into_bytes(),
+    match encoding {
+        Encoding::Utf8 => text.as_bytes().to_vec(),
         Encoding::Utf8Marked => format!("\u{feff}{text}").into_bytes(),
         Encoding::Latin1 => text
             .chars()
@@ -121,7 +128,7 @@ fn in_style(table: &str, style: Style) -> Vec<u8> {
 }
 
 /// Writes the table packed; returns what the job names.
-fn packed(folder: &std::path::Path, bytes: &[u8], packing: Packing) -> &'static str {
+pub fn packed(folder: &std::path::Path, bytes: &[u8], packing: Packing) -> &'static str {
     let zip = |name: &str| {
         let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
         zip.start_file(name, zip::write::SimpleFileOptions::default())

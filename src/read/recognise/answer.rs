@@ -173,11 +173,17 @@ pub(super) fn inferred(
     out.columns
         .push(found(&best.role, Some(best.unit), format!("; {what}")));
     let name = best.role.column.name();
+    let named = match best.role.tons {
+        Some([metric, short]) => {
+            format!("its ton can be of 1,000 kg ({metric}) or of 2,000 lb ({short})")
+        }
+        None => "no unit is named".to_owned(),
+    };
     out.remark(
         Severity::Warn,
         "unit-inferred",
         format!(
-            "no unit is named; {what}. To settle it: [log] columns = {{ {name} = \"{}\" }}, units = {{ {name} = \"{}\" }}",
+            "{named}; {what}. To settle it: [log] columns = {{ {name} = \"{}\" }}, units = {{ {name} = \"{}\" }}",
             escaped(&e.sample.columns[best.role.index].header),
             best.unit
         ),
@@ -222,7 +228,10 @@ pub(super) fn ask(first: &Role, readings: &[Reading], e: &Evidence<'_>, out: &mu
     out.columns.push(found(first, None, String::new()));
     out.ask(
         first.index,
-        format!("no unit is named, and it can be {}", shown.join(" or ")),
+        match first.tons {
+            Some(_) => format!("its ton is not named, and it can be {}", shown.join(" or ")),
+            None => format!("no unit is named, and it can be {}", shown.join(" or ")),
+        },
         lines,
         true,
     );

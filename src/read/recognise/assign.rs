@@ -29,7 +29,7 @@ pub(super) fn assign(sample: &Sample, settings: &LogSettings, out: &mut Recognis
         .iter()
         .enumerate()
         .filter(|(index, _)| !taken[*index])
-        .flat_map(|(index, c)| roles(index, &c.header, c.stated))
+        .flat_map(|(index, c)| of_column(index, c))
         .collect();
     let mut grain: Vec<Role> = Vec::new();
     for column in LogColumn::ALL {
@@ -58,6 +58,17 @@ pub(super) fn assign(sample: &Sample, settings: &LogSettings, out: &mut Recognis
             }
         }
     }
+    // What no word says of any column, cells may say.
+    let spoken = |k: usize| {
+        taken[k]
+            || candidates
+                .iter()
+                .any(|r| r.index == k && r.fit < Fit::Loose)
+    };
+    super::by_values::clock(sample, |k| !spoken(k), out);
+    if let Some(found) = out.get(LogColumn::Time) {
+        taken[found.index] = true;
+    }
     if grain.is_empty() {
         let possible =
             |r: &&Role| is_grain(r.column) && !taken[r.index] && holds(r, &sample.columns[r.index]);
@@ -74,6 +85,24 @@ pub(super) fn assign(sample: &Sample, settings: &LogSettings, out: &mut Recognis
         grain.extend(more);
     }
     grain
+}
+
+/// Everything that a column can be: by its header, or by cells that name a hemisphere.
+fn of_column(index: usize, column: &SampleColumn) -> Vec<Role> {
+    let which = match (column.names_hemisphere(0), column.names_hemisphere(1)) {
+        (true, _) => LogColumn::Lat,
+        (_, true) => LogColumn::Lon,
+        _ => return roles(index, &column.spelt, column.stated),
+    };
+    vec![Role {
+        fit: Fit::WordsAndUnit,
+        ..Role::plain(which, index)
+    }]
+}
+
+/// How a column was found that no word explains, for people.
+pub(super) fn how_by_values(why: &str) -> String {
+    format!("by its values: {why}")
 }
 
 /// How a header was found, for people.
@@ -107,12 +136,12 @@ fn usual(column: LogColumn) -> Option<&'static Unit> {
 }
 
 fn mapped_role(column: LogColumn, index: usize, sampled: &SampleColumn) -> Role {
-    let said = roles(index, &sampled.header, sampled.stated)
+    let said = of_column(index, sampled)
         .into_iter()
         .find(|r| r.column == column);
     let unit = said
         .and_then(|r| r.unit)
-        .or_else(|| unit_of_tail(column, &sampled.header));
+        .or_else(|| unit_of_tail(column, &sampled.spelt));
     match said {
         Some(role) => Role {
             unit,

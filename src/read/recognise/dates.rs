@@ -1,6 +1,6 @@
 //! In which order dates have their day, month and year.
 
-use super::clock::DateForm;
+use super::clock_form::DateForm;
 use super::sample::SampleColumn;
 use super::written::written;
 use crate::job::DateOrder;
@@ -30,7 +30,7 @@ pub(super) fn date_form(
     if let Some(order) = order.filter(|o| dates(*o).is_some()) {
         return Some((
             DateForm::Written(order),
-            format!("{}, as the job says", name(order)),
+            format!("{}, as the job or the header says", name(order)),
             None,
         ));
     }

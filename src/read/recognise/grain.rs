@@ -4,6 +4,7 @@
 //! Each reading has a score, the logarithm of how believable it is. Where the best does not stand far above the next
 //! one that would make another map, nothing is chosen and the user is asked.
 
+use super::agree;
 use super::answer::{ask, found, inferred, stated};
 use super::assign::stated_unit;
 use super::motion::{Motion, median};
@@ -23,6 +24,8 @@ const OTHER_SYSTEM: f64 = -3.4;
 const NOT_NAMED: f64 = -1.1;
 /// What intervals of different length say against a reading: 1 to 1,000 (our choice; the test behind it is stricter).
 const DISPROVED: f64 = -6.9;
+/// Believed no more: three standard deviations off the usual yield (our choice).
+pub(super) const DISBELIEVED: f64 = -4.5;
 /// Highest believed yield of a crop over its usual one (our choice: of the crop table's bounds this leaves about the
 /// world's better fields, 9 t/ha of maize, 4.4 of wheat, 3.3 of soybean).
 const HIGHEST_OVER_USUAL: f64 = 4.5;
@@ -91,14 +94,7 @@ pub(super) fn choose(
     let Some(first) = candidates.first().copied() else {
         return;
     };
-    let header = first.index;
-    let of_header: Vec<Role> = candidates
-        .iter()
-        .filter(|r| r.index == header)
-        .copied()
-        .collect();
-    let mut readings = readings(&of_header, settings, e);
-    readings.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let (first, readings) = of_first_header(first, &candidates, settings, e);
     let Some(best) = readings.first().copied() else {
         out.columns.push(found(&first, None, String::new()));
         return;
@@ -122,6 +118,43 @@ pub(super) fn choose(
     super::said::moisture(&best.role, settings, e, out);
 }
 
+/// The readings of the header that comes first, the best first. Of headers that words hardly name, one under which the
+/// field would yield what no field does gives way to one under which it yields what fields do.
+fn of_first_header(
+    first: Role,
+    candidates: &[Role],
+    settings: &LogSettings,
+    e: &Evidence<'_>,
+) -> (Role, Vec<Reading>) {
+    let of = |role: &Role| {
+        let roles: Vec<Role> = candidates
+            .iter()
+            .filter(|r| r.index == role.index)
+            .copied()
+            .collect();
+        let mut all = readings(&roles, settings, e);
+        agree::weigh(&mut all, role.index, candidates, settings, e);
+        all.sort_by(|a, b| b.score.total_cmp(&a.score));
+        all
+    };
+    let all = of(&first);
+    let believed = |all: &[Reading]| {
+        let best = all.first().filter(|r| r.yields.is_some());
+        best.is_some_and(|r| believable(r.yields, e) > DISBELIEVED)
+    };
+    if first.fit == Fit::Loose && !believed(&all) {
+        let other = candidates
+            .iter()
+            .filter(|r| r.index != first.index)
+            .map(|r| (*r, of(r)))
+            .find(|(_, all)| believed(all));
+        if let Some(other) = other {
+            return other;
+        }
+    }
+    (first, all)
+}
+
 /// Order in which columns of grain are taken.
 fn preference(role: &Role) -> (u8, u8, u8) {
     let moisture = match role.moisture {
@@ -136,7 +169,8 @@ fn preference(role: &Role) -> (u8, u8, u8) {
         _ => 2,
     };
     // What is said to be dry comes last of all, what the words hardly name late, and an open unit behind a written one.
-    let open = u8::from(role.unit.is_none() && !matches!(role.fit, Fit::OwnName));
+    let open = role.unit.is_none() && role.tons.is_none() && !matches!(role.fit, Fit::OwnName);
+    let open = u8::from(open);
     let late = 2 * u8::from(role.fit == Fit::Loose) + open;
     (u8::from(moisture >= 2), late, moisture.min(1) * 3 + kind)
 }
@@ -150,10 +184,18 @@ fn readings(roles: &[Role], settings: &LogSettings, e: &Evidence<'_>) -> Vec<Rea
             continue;
         };
         let stated = stated_unit(role, settings);
-        for unit in quantity.units().filter(|u| stated.is_none_or(|s| s == *u)) {
+        let tons = role.tons.filter(|_| stated.is_none());
+        let possible = |u: &&'static Unit| {
+            stated.is_none_or(|s| s == *u) && tons.is_none_or(|t| t.contains(u))
+        };
+        for unit in quantity.units().filter(possible) {
             let yields = yield_of(role, unit, e);
             let mut score = if k == 0 { 0.0 } else { NOT_NAMED };
-            score += believable(yields, e) + common(unit);
+            score += believable(yields, e);
+            score += match tons {
+                None => common(unit),
+                Some(_) => common_ton(unit),
+            };
             score += match (customary(unit), e.systems) {
                 (
                     Some(true),
@@ -196,6 +238,11 @@ pub(super) fn common(unit: &Unit) -> f64 {
         "dt/ha" | "lb/ac" | "kg/h" | "bu/h" | "lb/min" | "lb/h" => -0.7,
         _ => -2.3,
     }
+}
+
+/// How usual a ton is where only "ton" stands: on an acre it is mostly the short one (our choice).
+fn common_ton(unit: &Unit) -> f64 {
+    if unit.symbol == "t/ac" { -2.5 } else { 0.0 }
 }
 
 /// The yield of the moving, working rows, kg/ha.

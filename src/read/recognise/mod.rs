@@ -5,26 +5,32 @@
 //! between passes; and grain must come out as a yield that a field can have. Where more than one reading is left, both
 //! are said and one line of `[log]` is asked for.
 
+mod agree;
 mod answer;
 mod assign;
+mod by_values;
 mod clock;
+mod clock_form;
 mod dates;
 mod grain;
 mod lexicon;
 mod motion;
+mod notes;
 mod places;
 mod prove;
 mod roles;
+mod run_together;
 mod said;
 mod sample;
 mod timing;
 mod words;
 mod written;
 
-pub(in crate::read) use clock::{
+pub(in crate::read) use clock::compact_seconds;
+pub(in crate::read) use clock_form::{
     ClockForm, DAY_S, DateForm, DayForm, GPS_EPOCH_S, GPS_LEAP_S, SERIAL_EPOCH_DAYS,
-    compact_seconds,
 };
+pub(in crate::read) use run_together::{RunTogether, is_negative, parted};
 pub(in crate::read) use sample::{SAMPLE_ROWS, Sample};
 pub(in crate::read) use written::written;
 
@@ -110,6 +116,11 @@ pub struct Recognised {
     pub grain_moisture: GrainMoisture,
     /// How far apart passes lie, m, where the sample shows it.
     pub pass_spacing: Option<f64>,
+    pub(in crate::read) run_together: Option<RunTogether>,
+    /// The CRS of x and y that the file itself names.
+    pub crs: Option<String>,
+    /// The zone that the clock's header names.
+    pub(in crate::read) zone: Option<TimeZone>,
     /// What the clock is, for people.
     pub clock: String,
     pub(in crate::read) clock_form: ClockForm,
@@ -130,6 +141,9 @@ impl Default for Recognised {
             remarks: Vec::new(),
             grain_moisture: GrainMoisture::Harvest,
             pass_spacing: None,
+            run_together: None,
+            crs: None,
+            zone: None,
             clock: String::new(),
             clock_form: ClockForm::Plain,
             clock_factor: 1.0,
@@ -223,7 +237,8 @@ pub(in crate::read) fn recognise(
 ) -> Recognised {
     let mut out = Recognised::default();
     let grain = assign::assign(sample, settings, &mut out);
-    places::positions(sample, settings, &mut out);
+    places::positions(sample, settings, known, &mut out);
+    places::crs(sample, settings, &mut out);
     let motion = places::motion(sample, settings, &out);
     timing::clocks(sample, settings, known, motion.as_ref(), &mut out);
     let elapsed = timing::elapsed(sample, settings, known, motion.as_ref(), &mut out);
@@ -233,6 +248,7 @@ pub(in crate::read) fn recognise(
         prove::speed(sample, motion, elapsed.as_deref(), &mut out);
     }
     let spacing = out.pass_spacing;
+    by_values::width(sample, spacing, &mut out);
     prove::width(sample, spacing, &mut out);
     percent(sample, &mut out);
     let systems = prove::systems(&out.columns);
@@ -297,6 +313,19 @@ fn percent(sample: &Sample, out: &mut Recognised) {
         out.columns[at]
             .how
             .push_str("; ppm found: only so it is a grain's moisture");
+    } else if grain.contains(&(usual * 100.0)) && !names_share(&sample.columns[index].spelt) {
+        out.columns[at].unit = crate::units::Quantity::Percent.unit("fraction");
+        out.columns[at]
+            .how
+            .push_str("; a fraction found: only so it is a grain's moisture");
+        out.remark(
+            Severity::Warn,
+            "unit-inferred",
+            format!(
+                "no unit is named; it is usually {usual} and is read as a fraction of the wet grain. If it is one of the dry grain, say [log] moisture instead"
+            ),
+            Some(index),
+        );
     } else if ["by its name", "stated"]
         .iter()
         .any(|how| out.columns[at].how.starts_with(how))
@@ -317,6 +346,14 @@ fn percent(sample: &Sample, out: &mut Recognised) {
             &format!("it is usually {usual}, which is no grain's moisture"),
         );
     }
+}
+
+/// Whether a header spells a unit of shares.
+fn names_share(header: &str) -> bool {
+    words::readings(header).iter().any(|w| {
+        w.unit
+            .is_some_and(|u| u.quantity == crate::units::Quantity::Percent)
+    })
 }
 
 /// Whether a column's cells say at work or not.

@@ -1,13 +1,20 @@
 //! Where the positions are, and the way that they make.
 
 use super::motion::Motion;
+use super::notes::{self, StatedCrs};
+use super::run_together::{is_negative, parted};
 use super::sample::Sample;
-use super::{Recognised, answer};
+use super::{Known, Recognised, Severity, answer, by_values, run_together};
 use crate::job::{LogColumn, LogSettings};
 
 /// Columns called x and y that hold longitudes and latitudes are those; columns without any word for a position that
 /// look like one are asked about.
-pub(super) fn positions(sample: &Sample, settings: &LogSettings, out: &mut Recognised) {
+pub(super) fn positions(
+    sample: &Sample,
+    settings: &LogSettings,
+    known: &Known<'_>,
+    out: &mut Recognised,
+) {
     use LogColumn as C;
     let has = |out: &Recognised, c| out.get(c).is_some();
     let range = |index: usize| {
@@ -38,6 +45,7 @@ pub(super) fn positions(sample: &Sample, settings: &LogSettings, out: &mut Recog
             found.how.push_str("; degrees, by its values");
         }
     }
+    run_together::find(sample, out);
     if has(out, C::Lon) || has(out, C::X) || sample.rows < 10 {
         return;
     }
@@ -58,6 +66,12 @@ pub(super) fn positions(sample: &Sample, settings: &LogSettings, out: &mut Recog
         })
         .collect();
     if let [a, b] = free.as_slice() {
+        if let Some(found) =
+            by_values::longitude_and_latitude(sample, settings, known, [*a, *b], out)
+        {
+            out.columns.extend(found);
+            return;
+        }
         let h = |k: &usize| answer::escaped(&sample.columns[*k].header);
         let line = |lon: &usize, lat: &usize| {
             format!("columns = {{ lon = \"{}\", lat = \"{}\" }}", h(lon), h(lat))
@@ -72,6 +86,58 @@ pub(super) fn positions(sample: &Sample, settings: &LogSettings, out: &mut Recog
             vec![line(a, b), line(b, a)],
             true,
         );
+    }
+}
+
+/// The CRS of x and y, where the file names one: in their headers, in a column of its own, or above the header.
+pub(super) fn crs(sample: &Sample, settings: &LogSettings, out: &mut Recognised) {
+    let (Some(x), Some(y)) = (out.get(LogColumn::X), out.get(LogColumn::Y)) else {
+        return;
+    };
+    if settings.crs.is_some() {
+        return;
+    }
+    let (x, y) = (x.index, y.index);
+    let northing = super::median(sample.columns[y].numbers.iter().copied());
+    let find = |text: &str| notes::crs(&notes::words(text), northing).map(|c| c.0);
+    let of_headers = || {
+        [y, x]
+            .iter()
+            .find_map(|k| find(&sample.columns[*k].spelt).map(|c| (c, *k)))
+    };
+    // A column that names it in every row, the same.
+    let of_cells = || {
+        sample.columns.iter().enumerate().find_map(|(k, column)| {
+            let first = column.texts().next()?;
+            let same = column.texts().take(200).all(|t| t == first);
+            let named = same.then(|| find(&format!("{} {first}", column.spelt)))?;
+            named.map(|c| (c, k))
+        })
+    };
+    let of_remarks = || {
+        sample
+            .above
+            .iter()
+            .find_map(|line| find(line))
+            .map(|c| (c, y))
+    };
+    match of_headers().or_else(of_cells).or_else(of_remarks) {
+        Some((StatedCrs::Code(code), at)) => {
+            out.remark(
+                Severity::Odd,
+                "crs-stated",
+                format!("x and y are in {code}, as the file says"),
+                Some(at),
+            );
+            out.crs = Some(code);
+        }
+        Some((StatedCrs::EitherSide(codes), at)) => out.ask(
+            at,
+            "it names a zone of UTM and not on which side of the equator".to_owned(),
+            codes.map(|c| format!("crs = \"{c}\"")).to_vec(),
+            true,
+        ),
+        None => {}
     }
 }
 
@@ -90,6 +156,14 @@ pub(super) fn motion(sample: &Sample, settings: &LogSettings, out: &Recognised) 
     };
     let motion = match (numbers(LogColumn::Lon), numbers(LogColumn::Lat)) {
         (Some(mut lon), Some(mut lat)) => {
+            if let Some(form) = out.run_together {
+                for (values, sign) in [&mut lon, &mut lat].into_iter().zip(form.signs) {
+                    for (k, value) in values.iter_mut().enumerate() {
+                        let negative = sign.is_some_and(|s| is_negative(sample.columns[s].text(k)));
+                        *value = parted(*value) * if negative { -1.0 } else { 1.0 };
+                    }
+                }
+            }
             for k in 0..lon.len() {
                 let usable = (-180.0..=180.0).contains(&lon[k])
                     && (-90.0..=90.0).contains(&lat[k])
@@ -100,7 +174,7 @@ pub(super) fn motion(sample: &Sample, settings: &LogSettings, out: &Recognised) 
             }
             Motion::from_degrees(&lon, &lat)
         }
-        _ if settings.crs.is_some() => {
+        _ if settings.crs.is_some() || out.crs.is_some() => {
             Motion::from_plane(numbers(LogColumn::X)?, numbers(LogColumn::Y)?)
         }
         _ => return None,

@@ -33,6 +33,8 @@ pub(in crate::read) struct Role {
     pub fit: Fit,
     /// What it says of moisture, for grain.
     pub moisture: SaidMoisture,
+    /// A unit in tons, of 1,000 kg or of 2,000 lb, where the header does not say which.
+    pub tons: Option<[&'static Unit; 2]>,
     /// Whether it says that the numbers are a running total.
     pub sum: bool,
     /// Whether it names the GPS's count of time.
@@ -50,6 +52,7 @@ impl Role {
             unit: None,
             fit: Fit::Loose,
             moisture: SaidMoisture::Nothing,
+            tons: None,
             sum: false,
             gps: false,
             inverted: false,
@@ -85,6 +88,7 @@ pub(super) fn roles(index: usize, header: &str, stated: Option<Stated>) -> Vec<R
             ..Role::plain(column, index)
         }];
     }
+    let spelt = |r: &Role| r.unit.is_some() || r.tons.is_some();
     let mut roles: Vec<Role> = Vec::new();
     for words in readings(header) {
         let unit = words.unit;
@@ -96,7 +100,8 @@ pub(super) fn roles(index: usize, header: &str, stated: Option<Stated>) -> Vec<R
             let role = Role {
                 column,
                 index,
-                unit,
+                unit: unit.filter(|_| words.tons.is_none()),
+                tons: words.tons.filter(|_| unit.is_some()),
                 fit: fit(column, header, &words, unit, exact),
                 moisture: said_moisture(&words),
                 sum: words.says.contains(&Word::Sum),
@@ -104,9 +109,7 @@ pub(super) fn roles(index: usize, header: &str, stated: Option<Stated>) -> Vec<R
                 inverted: words.says.contains(&Word::Up),
             };
             match roles.iter_mut().find(|r| r.column == column) {
-                Some(known)
-                    if (role.fit, role.unit.is_none()) < (known.fit, known.unit.is_none()) =>
-                {
+                Some(known) if (role.fit, !spelt(&role)) < (known.fit, !spelt(known)) => {
                     *known = role
                 }
                 Some(_) => {}
@@ -115,8 +118,8 @@ pub(super) fn roles(index: usize, header: &str, stated: Option<Stated>) -> Vec<R
         }
     }
     // A header that spells a unit of one kind of grain is not another kind.
-    if roles.iter().any(|r| is_grain(r.column) && r.unit.is_some()) {
-        roles.retain(|r| !is_grain(r.column) || r.unit.is_some());
+    if roles.iter().any(|r| is_grain(r.column) && spelt(r)) {
+        roles.retain(|r| !is_grain(r.column) || spelt(r));
     }
     roles
 }
@@ -159,7 +162,7 @@ fn said_moisture(words: &HeaderWords) -> SaidMoisture {
         Some(pct) => SaidMoisture::At(pct),
         None if says(Word::DryMatter) => SaidMoisture::At(0.0),
         None if says(Word::Dry) || says(Word::Reference) => SaidMoisture::Dry,
-        None if says(Word::Wet) => SaidMoisture::Wet,
+        None if says(Word::Wet) || says(Word::Moisture) => SaidMoisture::Wet,
         None => SaidMoisture::Nothing,
     }
 }
@@ -177,6 +180,7 @@ fn qualifies(word: Word) -> bool {
             | Word::Header
             | Word::Plain
             | Word::Gps
+            | Word::Geographic
             | Word::Sum
             | Word::Volume
     )
@@ -196,6 +200,8 @@ fn columns(words: &HeaderWords, unit: Option<&Unit>) -> Vec<(LogColumn, bool)> {
             heads.push(w);
         }
     }
+    let quantity = unit.map(|u| u.quantity);
+    settle_heads(&mut heads, words, quantity);
     let others = heads.len();
     // A machine's speed is a speed, a crop's moisture a moisture, the working width a width.
     if others > 1 {
@@ -218,7 +224,6 @@ fn columns(words: &HeaderWords, unit: Option<&Unit>) -> Vec<(LogColumn, bool)> {
     if heads.iter().any(measured) {
         heads.retain(|w| !matches!(w, W::Crop | W::State));
     }
-    let quantity = unit.map(|u| u.quantity);
     let grain_heads = |heads: &[W]| {
         heads
             .iter()
@@ -228,6 +233,13 @@ fn columns(words: &HeaderWords, unit: Option<&Unit>) -> Vec<(LogColumn, bool)> {
         [] => by_unit_alone(words, quantity),
         [W::Lat] => vec![(C::Lat, true)],
         [W::Lon] => vec![(C::Lon, true)],
+        // "degrees north"; a geographic breadth, or one in degrees
+        [W::Easting] if quantity == Some(Quantity::Angle) => vec![(C::Lon, true)],
+        [W::Northing] if quantity == Some(Quantity::Angle) => vec![(C::Lat, true)],
+        [W::Width] if geographic(words, quantity) => vec![(C::Lat, true)],
+        [W::Length] if geographic(words, quantity) => vec![(C::Lon, true)],
+        [W::Northing, W::Width] => vec![(C::Lat, true)],
+        [W::Easting, W::Length] => vec![(C::Lon, true)],
         [W::Easting] => vec![(C::X, true)],
         [W::Northing] => vec![(C::Y, true)],
         [W::Time] | [W::Date, W::Time] | [W::Time, W::Date] if !has(W::Number) => {
@@ -261,18 +273,59 @@ fn columns(words: &HeaderWords, unit: Option<&Unit>) -> Vec<(LogColumn, bool)> {
     }
 }
 
+/// Whether a breadth or a length is one on the globe.
+fn geographic(words: &HeaderWords, quantity: Option<Quantity>) -> bool {
+    words.says.contains(&Word::Geographic) || quantity == Some(Quantity::Angle)
+}
+
+/// Takes out of a header's words what only says more of another: the north of a latitude, the water of a yield.
+fn settle_heads(heads: &mut Vec<Word>, words: &HeaderWords, quantity: Option<Quantity>) {
+    use Word as W;
+    let has = |heads: &[W], w: W| heads.contains(&w);
+    // "degrees north" of a latitude; "fecha y hora"
+    if has(heads, W::Lat) || has(heads, W::Lon) || (has(heads, W::Date) && has(heads, W::Time)) {
+        heads.retain(|w| !matches!(w, W::Northing | W::Easting));
+    }
+    // Water is the grain's where it is a share, or where grain is named.
+    if has(heads, W::Water) {
+        let grains = quantity == Some(Quantity::Percent) || words.says.contains(&W::Grain);
+        let known = has(heads, W::Moisture);
+        heads.retain(|w| *w != W::Water);
+        heads.extend(match (grains, known) {
+            (true, false) => Some(W::Moisture),
+            (true, true) => None,
+            (false, _) => Some(W::Foreign),
+        });
+    }
+    // "dry grain of 14 % moisture", "moist grain": a moisture that says of which grain.
+    let of_grain = matches!(
+        quantity,
+        Some(Quantity::MassFlow | Quantity::Mass | Quantity::Yield)
+    );
+    let amount = heads
+        .iter()
+        .any(|w| matches!(w, W::Flow | W::Mass | W::Yield));
+    if of_grain || (amount && words.at_pct.is_some()) {
+        heads.retain(|w| *w != W::Moisture);
+    }
+}
+
 /// A header that names a unit and no thing: `kg/s`, `seconds`, `grain (t/ha)`.
 fn by_unit_alone(words: &HeaderWords, quantity: Option<Quantity>) -> Vec<(LogColumn, bool)> {
     let grain = words
         .says
         .iter()
-        .any(|w| matches!(w, Word::Grain | Word::Wet | Word::Dry));
+        .any(|w| matches!(w, Word::Grain | Word::Wet | Word::Dry | Word::Moisture));
     match quantity {
         Some(Quantity::MassFlow) => vec![(LogColumn::Flow, grain)],
         Some(Quantity::Yield) => vec![(LogColumn::Yield, grain)],
         Some(Quantity::Mass) if grain => vec![(LogColumn::Mass, true)],
         Some(Quantity::Speed) => vec![(LogColumn::Speed, false)],
-        Some(Quantity::Time) if words.says.is_empty() => {
+        // "header (ft)"
+        Some(Quantity::Length) if words.says.contains(&Word::Header) => {
+            vec![(LogColumn::Width, true)]
+        }
+        Some(Quantity::Time) if words.says.is_empty() && words.unknown == 0 => {
             vec![(LogColumn::Interval, false), (LogColumn::Time, false)]
         }
         Some(Quantity::Percent) => vec![(LogColumn::Moisture, false)],

@@ -1,5 +1,6 @@
 //! The first rows of a table, column by column, for its columns to be recognised by what they hold.
 
+use crate::read::angle::{Hemisphere, angle};
 use crate::read::number::number;
 use crate::read::source::{Header, Stated};
 
@@ -11,6 +12,8 @@ pub(in crate::read) const SAMPLE_ROWS: usize = 4_000;
 pub(in crate::read) struct SampleColumn {
     /// Its header.
     pub header: String,
+    /// Its header and what a second header row has under it.
+    pub spelt: String,
     /// What the file's format states that it is.
     pub stated: Option<Stated>,
     /// Its numbers; NaN where a cell is missing or no number.
@@ -19,6 +22,8 @@ pub(in crate::read) struct SampleColumn {
     pub numeric: usize,
     /// Cells that hold something else.
     pub other: usize,
+    /// Cells that are an angle with north or south, and with east or west.
+    pub hemispheres: [usize; 2],
     texts: String,
     ends: Vec<u32>,
 }
@@ -46,6 +51,12 @@ impl SampleColumn {
         self.numeric > 0 && self.other * 20 <= self.numeric
     }
 
+    /// Whether nearly all its cells name a hemisphere: 0 north or south, 1 east or west.
+    pub fn names_hemisphere(&self, which: usize) -> bool {
+        let (named, filled) = (self.hemispheres[which], self.numeric + self.other);
+        named > 0 && named * 20 >= filled * 19
+    }
+
     /// Finite numbers in ascending order.
     pub fn sorted(&self) -> Vec<f64> {
         let mut v: Vec<f64> = self
@@ -66,6 +77,8 @@ pub(in crate::read) struct Sample {
     pub columns: Vec<SampleColumn>,
     /// Rows in it.
     pub rows: usize,
+    /// Lines of remarks above the header.
+    pub above: Vec<String>,
     decimal_comma: bool,
 }
 
@@ -76,6 +89,7 @@ impl Sample {
             .iter()
             .map(|h| SampleColumn {
                 header: h.name.clone(),
+                spelt: h.spelt(),
                 stated: h.stated,
                 ..SampleColumn::default()
             })
@@ -83,6 +97,7 @@ impl Sample {
         Self {
             columns,
             rows: 0,
+            above: Vec::new(),
             decimal_comma,
         }
     }
@@ -97,10 +112,20 @@ impl Sample {
             column.ends.push(column.texts.len() as u32);
             let value = match number(cell, self.decimal_comma) {
                 Ok(value) => value,
-                Err(_) => {
-                    column.other += 1;
-                    f64::NAN
-                }
+                Err(_) => match angle(&text) {
+                    Some((degrees, hemisphere)) => {
+                        match hemisphere {
+                            Some(Hemisphere::NorthSouth) => column.hemispheres[0] += 1,
+                            Some(Hemisphere::EastWest) => column.hemispheres[1] += 1,
+                            None => {}
+                        }
+                        degrees
+                    }
+                    None => {
+                        column.other += 1;
+                        f64::NAN
+                    }
+                },
             };
             column.numeric += usize::from(value.is_finite());
             column.numbers.push(value);

@@ -1,9 +1,10 @@
 //! What the clock is, and how long each row lasts.
 
-use super::clock::{self, ClockForm, DAY_S, DayForm};
+use super::clock;
+use super::clock_form::{ClockForm, DAY_S, DayForm};
 use super::motion::{Motion, median};
 use super::sample::Sample;
-use super::{Known, Recognised, Severity, dates, words};
+use super::{Known, Recognised, Severity, dates, notes, words};
 use crate::job::{LogColumn, LogSettings};
 use crate::read::time::TimeReader;
 use crate::units::Unit;
@@ -18,7 +19,9 @@ pub(super) fn clocks(
 ) {
     let seconds = |u: Option<&'static Unit>| u.map(|u| u.factor(f64::NAN));
     let date = out.get(LogColumn::Date).cloned().and_then(|f| {
-        let found = dates::date(&sample.columns[f.index], settings.date_order);
+        let column = &sample.columns[f.index];
+        let pattern = notes::date_pattern(&notes::words(&column.spelt)).map(|p| p.0);
+        let found = dates::date(column, settings.date_order.or(pattern));
         if found.is_none() && !f.mapped && sample.rows > 0 {
             out.withdraw(LogColumn::Date, "its cells are no dates");
         }
@@ -41,16 +44,13 @@ pub(super) fn clocks(
         return;
     };
     let column = &sample.columns[t.index];
+    out.zone = notes::zone(&column.spelt);
+    let order = settings
+        .date_order
+        .or_else(|| notes::date_pattern(&notes::words(&column.spelt)).map(|p| p.0));
     // A unit that only the table of usual units gives is no evidence.
-    let stated = seconds(t.unit.filter(|_| names_unit(&column.header)));
-    let mut found = clock::clock(
-        column,
-        stated,
-        out.says_gps,
-        settings.date_order,
-        motion,
-        known.season,
-    );
+    let stated = seconds(t.unit.filter(|_| names_unit(&column.spelt)));
+    let mut found = clock::clock(column, stated, out.says_gps, order, motion, known.season);
     if let (Some(f), Some(epoch)) = (&mut found, settings.epoch) {
         clock::as_job_says(f, column, epoch);
     }
@@ -144,7 +144,7 @@ pub(super) fn elapsed(
 ) -> Option<Vec<f64>> {
     let from_clock = out.get(LogColumn::Time).cloned().and_then(|f| {
         let mut reader = TimeReader::new(
-            known.zone,
+            out.zone.as_ref().unwrap_or(known.zone),
             out.clock_form,
             out.clock_factor,
             known.decimal_comma,

@@ -1,6 +1,7 @@
 //! A header taken apart into words, and the words into what they say.
 
 use super::lexicon::{WORDS, Word};
+use super::notes;
 use crate::units::{Quantity, Unit, tokens};
 
 /// A header's words without its unit.
@@ -12,6 +13,8 @@ pub(super) struct HeaderWords {
     pub unknown: usize,
     /// Its unit, where it spells one.
     pub unit: Option<&'static Unit>,
+    /// A unit in tons, of 1,000 kg or of 2,000 lb, where the header does not say which.
+    pub tons: Option<[&'static Unit; 2]>,
     /// A moisture that stands in the name: `yield at 15 %`.
     pub at_pct: Option<f64>,
 }
@@ -19,7 +22,7 @@ pub(super) struct HeaderWords {
 /// Every way to read a header: with each run of words that can be a unit taken as one, and with none.
 pub(super) fn readings(header: &str) -> Vec<HeaderWords> {
     let (rest, at_pct) = without_moisture(header);
-    let pieces = pieces(&rest);
+    let pieces = without_notes(pieces(&rest));
     let mut readings = Vec::new();
     let n = pieces.len();
     for from in 0..n {
@@ -34,14 +37,23 @@ pub(super) fn readings(header: &str) -> Vec<HeaderWords> {
             {
                 continue;
             }
+            if bracketed && strangers_beside(&pieces, from, to) {
+                continue; // `[l/h]` is no unit of time
+            }
             for quantity in Quantity::ALL {
-                let Some(unit) = quantity.unit_of_tokens(&run) else {
+                let unit = quantity.unit_of_tokens(&run);
+                let tons = quantity.tons_of_tokens(&run);
+                if unit.is_none() && tons.is_none() {
                     continue;
-                };
+                }
                 let mut words: Vec<&Piece> = Vec::new();
                 words.extend(&pieces[..from]);
                 words.extend(&pieces[to..]);
-                readings.push(said(&words, Some(unit), at_pct));
+                let unit = unit.or(tons.map(|t| t[0]));
+                readings.push(HeaderWords {
+                    tons,
+                    ..said(&words, unit, at_pct)
+                });
             }
         }
     }
@@ -55,6 +67,32 @@ struct Piece {
     text: String,
     /// Whether it stood in brackets.
     bracketed: bool,
+    /// In which brackets, counted from 1; 0 outside.
+    group: usize,
+}
+
+/// Takes away what a header states beside name and unit: a CRS, the pattern of a date.
+fn without_notes(mut pieces: Vec<Piece>) -> Vec<Piece> {
+    let words = |pieces: &[Piece]| pieces.iter().map(|p| p.text.clone()).collect::<Vec<_>>();
+    if let Some((_, (from, to))) = notes::crs(&words(&pieces), None) {
+        // A column that is called nothing but a zone names the CRS of others.
+        pieces.drain(from..to);
+    }
+    if let Some((_, at)) = notes::date_pattern(&words(&pieces)) {
+        pieces.drain(at..at + 3);
+    }
+    pieces
+}
+
+/// Whether words that nobody knows stand in the same brackets as a run.
+fn strangers_beside(pieces: &[Piece], from: usize, to: usize) -> bool {
+    let beside = |k: &usize| !(from..to).contains(k) && pieces[*k].group == pieces[from].group;
+    let stranger = |k: usize| {
+        let text = &pieces[k].text;
+        !text.chars().all(|c| c.is_ascii_digit())
+            && meaning(text).is_none_or(|m| m.contains(&Word::Foreign))
+    };
+    (0..pieces.len()).filter(beside).any(stranger)
 }
 
 fn said(pieces: &[&Piece], unit: Option<&'static Unit>, at_pct: Option<f64>) -> HeaderWords {
@@ -62,6 +100,7 @@ fn said(pieces: &[&Piece], unit: Option<&'static Unit>, at_pct: Option<f64>) -> 
         says: Vec::new(),
         unknown: 0,
         unit,
+        tons: None,
         at_pct,
     };
     let mut k = 0;
@@ -111,21 +150,33 @@ fn exact(word: &str) -> Option<Word> {
         .map(|(w, _)| *w)
 }
 
+/// The longest compound looked at, bytes, and the most words in one (our choice).
+const LONGEST_COMPOUND: usize = 60;
+const MOST_PARTS: usize = 5;
+
 /// Known words written as one (`groundspeed`, `Kornfeuchte`): each of at least three letters, the longest first.
 fn compound(word: &str) -> Option<Vec<Word>> {
+    match word.len() {
+        ..=LONGEST_COMPOUND => compound_of(word, MOST_PARTS),
+        _ => None,
+    }
+}
+
+fn compound_of(word: &str, most: usize) -> Option<Vec<Word>> {
     if word.is_empty() {
         return Some(Vec::new());
+    }
+    if most == 0 {
+        return None;
     }
     for at in (3..=word.len()).rev().filter(|&k| word.is_char_boundary(k)) {
         if word.len() - at != 0 && word.len() - at < 3 {
             continue;
         }
-        let first = if at == word.len() {
-            exact(word)
-        } else {
-            exact(&word[..at])
+        let Some(first) = exact(&word[..at]) else {
+            continue;
         };
-        if let (Some(first), Some(mut rest)) = (first, compound(&word[at..])) {
+        if let Some(mut rest) = compound_of(&word[at..], most - 1) {
             rest.insert(0, first);
             return Some(rest);
         }
@@ -197,29 +248,32 @@ fn pieces(header: &str) -> Vec<Piece> {
     // Units keep their own spelling where capitals part them by accident: kgS is nobody's, but "km/H" and "T/Ha" are.
     let mut out = Vec::new();
     let (mut depth, mut run) = (0usize, String::new());
-    let mut flush = |run: &mut String, bracketed: bool| {
+    let mut opened = 0usize;
+    let mut flush = |run: &mut String, group: usize| {
         for word in tokens(run) {
             out.push(Piece {
                 text: folded(&word),
-                bracketed,
+                bracketed: group > 0,
+                group,
             });
         }
         run.clear();
     };
     for c in spaced.chars() {
+        let group = if depth > 0 { opened } else { 0 };
         match c {
             '(' | '[' | '{' => {
-                flush(&mut run, depth > 0);
-                depth += 1;
+                flush(&mut run, group);
+                (depth, opened) = (depth + 1, opened + 1);
             }
             ')' | ']' | '}' => {
-                flush(&mut run, depth > 0);
+                flush(&mut run, group);
                 depth = depth.saturating_sub(1);
             }
             c => run.push(c),
         }
     }
-    flush(&mut run, depth > 0);
+    flush(&mut run, if depth > 0 { opened } else { 0 });
     out
 }
 
@@ -228,19 +282,27 @@ pub(super) fn folded(word: &str) -> String {
     let mut out = String::with_capacity(word.len());
     for c in word.chars().flat_map(char::to_lowercase) {
         match c {
-            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' => out.push('a'),
-            'é' | 'è' | 'ê' | 'ë' | 'ę' => out.push('e'),
-            'í' | 'ì' | 'î' | 'ï' => out.push('i'),
-            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' => out.push('o'),
-            'ú' | 'ù' | 'û' | 'ü' => out.push('u'),
-            'ç' | 'ć' => out.push('c'),
-            'ñ' | 'ń' => out.push('n'),
-            'ł' => out.push('l'),
-            'ś' => out.push('s'),
-            'ź' | 'ż' => out.push('z'),
+            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' | 'ă' | 'ā' => out.push('a'),
+            'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ě' | 'ė' | 'ē' => out.push('e'),
+            'í' | 'ì' | 'î' | 'ï' | 'ı' | 'ī' | 'į' => out.push('i'),
+            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' | 'ő' => out.push('o'),
+            'ú' | 'ù' | 'û' | 'ü' | 'ů' | 'ű' | 'ū' | 'ų' => out.push('u'),
+            'ý' => out.push('y'),
+            'ç' | 'ć' | 'č' => out.push('c'),
+            'ď' | 'đ' | 'ð' => out.push('d'),
+            'ğ' | 'ģ' => out.push('g'),
+            'ķ' => out.push('k'),
+            'ñ' | 'ń' | 'ň' | 'ņ' => out.push('n'),
+            'ł' | 'ľ' | 'ĺ' | 'ļ' => out.push('l'),
+            'ř' | 'ŕ' => out.push('r'),
+            'ś' | 'š' | 'ș' | 'ş' => out.push('s'),
+            'ť' | 'ț' | 'ţ' => out.push('t'),
+            'ź' | 'ż' | 'ž' => out.push('z'),
             'ß' => out.push_str("ss"),
             'æ' => out.push_str("ae"),
             'œ' => out.push_str("oe"),
+            'ё' => out.push('е'),
+            '\u{307}' => {} // the dot that a Turkish capital İ leaves behind
             other => out.push(other),
         }
     }
@@ -278,6 +340,14 @@ mod tests {
         assert_eq!(best("moistur").says, [Word::Moisture]);
         assert_eq!(best("Höhe").says, [Word::Elevation]);
         assert_eq!(best("gibberish").unknown, 1);
+    }
+
+    /// Found by fuzzing: every way to part a long word was tried, and each of those again.
+    #[test]
+    fn a_long_word_is_no_compound() {
+        assert_eq!(best(&format!("time{}", "T".repeat(500))).unknown, 1);
+        assert_eq!(best(&"grain".repeat(200)).unknown, 1);
+        assert_eq!(best(&"xyz".repeat(18)).unknown, 1);
     }
 
     #[test]

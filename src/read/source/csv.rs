@@ -1,19 +1,30 @@
 //! Rows of separated values, streamed.
 
 use std::cell::Cell;
+use std::collections::VecDeque;
 use std::io::{self, Cursor, Read};
 use std::rc::Rc;
 
 use ::csv::{ByteRecord, Reader, ReaderBuilder};
 
 use super::bytes::{Input, fill};
-use super::{Batch, Fault, Header, Rows, Table};
+use super::preface::{header_start, is_unit_row, put_under, quoted_decimal_commas};
+use super::{Batch, Fault, Header, Record, Rows, Table};
 use crate::place::Place;
 use crate::read::error::{ReadError, ReadErrorKind};
 use crate::read::text::{BUFFER, decode, utf8};
 
 /// The longest header line looked at, bytes (our choice).
 const LONGEST_HEADER: usize = 1024 * 1024;
+
+/// Most columns of a table (our choice: an export has a few hundred at most).
+const MOST_COLUMNS: usize = 4096;
+
+/// How much of a text is looked at for remarks above its header, bytes (our choice).
+const HEAD: usize = 32 * 1024;
+
+/// Rows looked at for how numbers are written, before any is handed over (our choice).
+const AHEAD: usize = 20;
 
 /// The longest cell, bytes (our choice: a remark of many pages).
 const LONGEST_CELL: usize = 1024 * 1024;
@@ -22,7 +33,7 @@ const LONGEST_CELL: usize = 1024 * 1024;
 /// are, e.g. "rows".
 pub(super) fn open(input: Input, file: &str, lines: &str) -> Result<Table, ReadError> {
     let mut text = utf8(input).map_err(|e| ReadError::io(file, e))?;
-    let head = first_line(&mut text).map_err(|e| ReadError::io(file, e))?;
+    let mut head = first_lines(&mut text).map_err(|e| ReadError::io(file, e))?;
     if head.trim_ascii().is_empty() {
         let expected = format!("a header and {lines}");
         return Err(ReadError::new(
@@ -33,7 +44,20 @@ pub(super) fn open(input: Input, file: &str, lines: &str) -> Result<Table, ReadE
         )
         .hinted("export it again, or take it off the list"));
     }
+    let (start, above) = header_start(&head, head.len() < HEAD);
+    head.drain(..start);
     let separator = sniff(&head);
+    let line = head.iter().take_while(|b| **b != b'\n');
+    let columns = 1 + line.filter(|b| **b == separator).count();
+    if columns > MOST_COLUMNS {
+        return Err(ReadError::new(
+            ReadErrorKind::Format,
+            Place::file(file),
+            format!("a header of at most {MOST_COLUMNS} columns"),
+            format!("{columns} or more"),
+        )
+        .hinted("export the columns of the log alone, or take it off the list"));
+    }
     let open_quote = Rc::new(Cell::new(false));
     let text = QuoteGuard {
         from: Cursor::new(head).chain(text),
@@ -52,22 +76,34 @@ pub(super) fn open(input: Input, file: &str, lines: &str) -> Result<Table, ReadE
     reader
         .read_byte_record(&mut header)
         .map_err(|e| csv_error(file, e))?;
-    let headers = header
+    let mut headers: Vec<Header> = header
         .iter()
         .map(|h| Header::named(decode(h).trim()))
         .collect();
-    let file = file.to_owned();
+    let mut rows = Lines {
+        reader,
+        open_quote,
+        separator,
+        file: file.to_owned(),
+        ahead: VecDeque::new(),
+    };
+    rows.look_ahead()?;
+    if let Some(first) = rows.ahead.front()
+        && first.fault.is_none()
+        && is_unit_row(first.cells.iter())
+    {
+        put_under(&mut headers, first.cells.iter());
+        rows.ahead.pop_front();
+    }
+    let decimal_comma =
+        separator != b',' || quoted_decimal_commas(rows.ahead.iter().flat_map(|r| r.cells.iter()));
     Ok(Table {
+        above,
         headers,
         separator: Some(separator),
-        decimal_comma: separator != b',',
+        decimal_comma,
         warnings: Vec::new(),
-        rows: Box::new(Lines {
-            reader,
-            open_quote,
-            separator,
-            file,
-        }),
+        rows: Box::new(rows),
     })
 }
 
@@ -78,6 +114,46 @@ struct Lines {
     open_quote: Rc<Cell<bool>>,
     separator: u8,
     file: String,
+    /// Rows that were looked at before.
+    ahead: VecDeque<Record>,
+}
+
+impl Lines {
+    /// Reads the first rows, to be handed over later.
+    fn look_ahead(&mut self) -> Result<(), ReadError> {
+        while self.ahead.len() < AHEAD {
+            let mut record = Record::default();
+            if !self.read(&mut record)? {
+                break;
+            }
+            self.ahead.push_back(record);
+        }
+        Ok(())
+    }
+
+    /// Reads the next row; `false`: there is none.
+    fn read(&mut self, record: &mut Record) -> Result<bool, ReadError> {
+        let more = self
+            .reader
+            .read_byte_record(&mut record.cells)
+            .map_err(|e| csv_error(&self.file, e))?;
+        if !more {
+            return Ok(false);
+        }
+        record.lines = lines(&record.cells, &self.reader);
+        record.swallowed = record.lines > 1 && holds_rows(&record.cells, self.separator);
+        if self.open_quote.get() {
+            (record.lines, record.swallowed) = (1, false);
+            record.cells.clear();
+            record.fault = Some(Fault {
+                field: None,
+                expected: "a quote closed in its line".to_owned(),
+                found: "one that is open over more than 1 MB; the rest of the file is not read"
+                    .to_owned(),
+            });
+        }
+        Ok(true)
+    }
 }
 
 impl Rows for Lines {
@@ -85,25 +161,11 @@ impl Rows for Lines {
         batch.clear();
         while !batch.is_full() {
             let record = batch.add();
-            let more = self
-                .reader
-                .read_byte_record(&mut record.cells)
-                .map_err(|e| csv_error(&self.file, e))?;
-            if !more {
+            if let Some(first) = self.ahead.pop_front() {
+                *record = first;
+            } else if !self.read(record)? {
                 batch.take_back();
                 break;
-            }
-            record.lines = lines(&record.cells, &self.reader);
-            record.swallowed = record.lines > 1 && holds_rows(&record.cells, self.separator);
-            if self.open_quote.get() {
-                (record.lines, record.swallowed) = (1, false);
-                record.cells.clear();
-                record.fault = Some(Fault {
-                    field: None,
-                    expected: "a quote closed in its line".to_owned(),
-                    found: "one that is open over more than 1 MB; the rest of the file is not read"
-                        .to_owned(),
-                });
             }
         }
         Ok(())
@@ -188,8 +250,8 @@ fn holds_rows(record: &ByteRecord, separator: u8) -> bool {
         .any(|line| separators(line) + 1 >= record.len())
 }
 
-/// Reads on until the first line that is not blank is whole; returns all that was read.
-fn first_line(text: &mut impl Read) -> io::Result<Vec<u8>> {
+/// Reads the first bytes, and on until a line that is not blank is whole; returns all that was read.
+fn first_lines(text: &mut impl Read) -> io::Result<Vec<u8>> {
     let mut head = Vec::new();
     let mut block = [0u8; 4096];
     loop {
@@ -197,14 +259,14 @@ fn first_line(text: &mut impl Read) -> io::Result<Vec<u8>> {
         head.extend_from_slice(&block[..n]);
         let line = head.trim_ascii_start();
         let whole = line.iter().any(|&b| b == b'\n' || b == b'\r');
-        if n < block.len() || whole || head.len() > LONGEST_HEADER {
+        if n < block.len() || (whole && head.len() >= HEAD) || head.len() > LONGEST_HEADER {
             return Ok(head);
         }
     }
 }
 
 /// The separator that the first line holds most of, outside quotes; a comma where there is none.
-fn sniff(head: &[u8]) -> u8 {
+pub(super) fn sniff(head: &[u8]) -> u8 {
     let line = head.trim_ascii_start();
     let end = line
         .iter()
@@ -227,6 +289,16 @@ fn sniff(head: &[u8]) -> u8 {
             |best, next| if next.0 > best.0 { next } else { best },
         )
         .1
+}
+
+/// How many of a separator a line has outside quotes.
+pub(super) fn separators(line: &[u8], separator: u8) -> usize {
+    let mut quoted = false;
+    let outside = |b: &&u8| {
+        quoted ^= **b == b'"';
+        !quoted && **b == separator
+    };
+    line.iter().filter(outside).count()
 }
 
 #[cfg(test)]

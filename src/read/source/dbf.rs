@@ -4,17 +4,17 @@
 //! into 32 bits, which a coordinate does not survive, and one cell that is no number costs it the whole row.
 
 use std::fs::File;
-use std::io::{BufReader, Read, Seek, SeekFrom};
+use std::io::{BufReader, Seek, SeekFrom};
 use std::path::Path;
 
 use dbase::{FieldType, encoding::UnicodeLossy};
-use encoding_rs::Encoding;
 
 use super::bytes::fill;
+use super::code_page::CodePage;
 use super::{Header, Record};
 use crate::place::Place;
 use crate::read::error::{ReadError, ReadErrorKind};
-use crate::read::text::{BUFFER, decode};
+use crate::read::text::BUFFER;
 
 /// An opened dBase file.
 pub(super) struct Dbf {
@@ -23,7 +23,7 @@ pub(super) struct Dbf {
     columns: Vec<(FieldType, usize)>,
     rows: BufReader<File>,
     row: Vec<u8>,
-    encoding: Option<&'static Encoding>,
+    code_page: CodePage,
     /// Rows that the header counts.
     pub count: u32,
 }
@@ -39,7 +39,7 @@ pub(super) enum Next {
 }
 
 impl Dbf {
-    /// Opens it; the code page stands in a .cpg beside it.
+    /// Opens it; the code page stands in a .cpg beside it, or in its header.
     pub fn open(path: &Path, file: &str) -> Result<Dbf, ReadError> {
         let io = |e| ReadError::io(file, e);
         let bytes = File::open(path).map_err(io)?;
@@ -61,18 +61,15 @@ impl Dbf {
             .iter()
             .map(|f| (f.field_type(), usize::from(f.length())))
             .collect();
-        let headers = reader
-            .fields()
-            .iter()
-            .map(|f| Header::named(f.name().trim()))
-            .collect();
         let header = reader.header();
+        let code_page = CodePage::of(path, header.code_page_mark);
         let (start, length) = (
             u64::from(header.offset_to_first_record),
             usize::from(header.size_of_record),
         );
         let count = header.num_records;
         drop(reader);
+        let headers = names(&bytes, columns.len(), &code_page).map_err(io)?;
         if columns.iter().map(|(_, n)| n).sum::<usize>() + 1 > length {
             let error = ReadError::new(
                 ReadErrorKind::Format,
@@ -89,7 +86,7 @@ impl Dbf {
             columns,
             rows,
             row: vec![0; length],
-            encoding: code_page(path),
+            code_page,
             count,
         })
     }
@@ -106,50 +103,35 @@ impl Dbf {
         }
         let mut at = 1;
         for &(kind, length) in &self.columns {
-            cell(kind, &self.row[at..at + length], self.encoding, record);
+            cell(kind, &self.row[at..at + length], &self.code_page, record);
             at += length;
         }
         Ok(Next::Row)
     }
 }
 
-/// The code page that the .cpg beside a table names, where it names one that we know.
-fn code_page(path: &Path) -> Option<&'static Encoding> {
-    let mut text = String::new();
-    let cpg = super::container::beside(path, "cpg")?;
-    File::open(cpg)
-        .ok()?
-        .take(64)
-        .read_to_string(&mut text)
-        .ok()?;
-    let label = text.trim().to_lowercase();
-    let label = label.strip_prefix("ansi ").unwrap_or(&label);
-    Encoding::for_label(label.as_bytes()).or_else(|| {
-        let known = match label {
-            "65001" => "utf-8".to_owned(),
-            "1250" | "1251" | "1252" | "1253" | "1254" | "1255" | "1256" | "1257" | "1258" => {
-                format!("windows-{label}")
-            }
-            _ => format!(
-                "iso-8859-{}",
-                label
-                    .strip_prefix("8859")
-                    .or(label.strip_prefix("iso8859"))?
-                    .trim_start_matches('-')
-            ),
-        };
-        Encoding::for_label(known.as_bytes())
-    })
+/// The names of the columns: eleven bytes at the start of each description of 32, ended by a nought. The crate does not
+/// know the code page when it reads them.
+fn names(mut file: &File, columns: usize, code_page: &CodePage) -> std::io::Result<Vec<Header>> {
+    file.seek(SeekFrom::Start(32))?;
+    let mut descriptions = vec![0u8; 32 * columns];
+    fill(&mut file, &mut descriptions)?;
+    let name = |d: &[u8]| {
+        let end = d[..11].iter().position(|b| *b == 0).unwrap_or(11);
+        Header::named(code_page.text(&d[..end]).trim())
+    };
+    Ok(descriptions.chunks_exact(32).map(name).collect())
 }
 
 /// Adds one cell as text.
-fn cell(kind: FieldType, bytes: &[u8], encoding: Option<&'static Encoding>, record: &mut Record) {
+fn cell(kind: FieldType, bytes: &[u8], code_page: &CodePage, record: &mut Record) {
     let text = bytes.trim_ascii();
     let text = &text[..text.iter().position(|&b| b == 0).unwrap_or(text.len())];
     match kind {
         FieldType::Numeric | FieldType::Float => {
             let overflown = text.contains(&b'*'); // the number did not fit: nobody knows it
-            record.cells.push_field(if overflown { b"" } else { text });
+            let text = if overflown { &b""[..] } else { whole(text) };
+            record.cells.push_field(text);
         }
         FieldType::Date => match text {
             [y1, y2, y3, y4, m1, m2, d1, d2]
@@ -171,13 +153,18 @@ fn cell(kind: FieldType, bytes: &[u8], encoding: Option<&'static Encoding>, reco
         FieldType::Currency => binary(bytes, |b| i64::from_le_bytes(b) as f64 / 1e4, record),
         FieldType::DateTime => date_time(bytes, record),
         FieldType::Memo => record.cells.push_field(b""), // a number of a text in another file
-        FieldType::Character => match encoding {
-            Some(encoding) => record
-                .cells
-                .push_field(encoding.decode_without_bom_handling(text).0.as_bytes()),
-            None => record.cells.push_field(decode(text).as_bytes()),
-        },
+        FieldType::Character => record.cells.push_field(code_page.text(text).as_bytes()),
     }
+}
+
+/// A number without the noughts that its column's width adds behind the point: load `1.000` is load 1.
+fn whole(text: &[u8]) -> &[u8] {
+    if !text.contains(&b'.') || text.iter().any(|b| b.eq_ignore_ascii_case(&b'e')) {
+        return text;
+    }
+    let noughts = text.iter().rev().take_while(|b| **b == b'0').count();
+    let text = &text[..text.len() - noughts];
+    text.strip_suffix(b".").unwrap_or(text)
 }
 
 fn binary<const N: usize>(bytes: &[u8], value: impl Fn([u8; N]) -> f64, record: &mut Record) {
@@ -217,7 +204,7 @@ mod tests {
 
     fn of(kind: FieldType, bytes: &[u8]) -> String {
         let mut record = Record::default();
-        cell(kind, bytes, None, &mut record);
+        cell(kind, bytes, &CodePage::Unknown, &mut record);
         String::from_utf8(record.cells[0].to_vec()).expect("UTF-8")
     }
 
@@ -228,6 +215,9 @@ mod tests {
             "-93.978421234567"
         );
         assert_eq!(of(FieldType::Numeric, b"*****"), "");
+        assert_eq!(of(FieldType::Numeric, b"    1.000"), "1");
+        assert_eq!(of(FieldType::Float, b"-0.500e003"), "-0.500e003");
+        assert_eq!(of(FieldType::Numeric, b"1000"), "1000");
         assert_eq!(of(FieldType::Date, b"20251003"), "2025-10-03");
         assert_eq!(of(FieldType::Date, b"        "), "");
         assert_eq!(of(FieldType::Logical, b"T"), "1");

@@ -101,6 +101,7 @@ pub(super) fn open(input: Input, file: &str, settings: &LogSettings) -> Result<T
         file: file.to_owned(),
     };
     Ok(Table {
+        above: Vec::new(),
         headers,
         separator: None,
         decimal_comma: false,

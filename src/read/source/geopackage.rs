@@ -187,6 +187,7 @@ pub(super) fn open(
         file: file.to_owned(),
     };
     Ok(Table {
+        above: Vec::new(),
         headers,
         separator: None,
         decimal_comma: false,

@@ -6,6 +6,7 @@
 //! every format.
 
 mod bytes;
+mod code_page;
 mod container;
 mod csv;
 mod dbf;
@@ -13,6 +14,7 @@ mod geojson;
 mod geometry;
 mod geopackage;
 mod open;
+mod preface;
 mod shapefile;
 
 pub(super) use bytes::{Input, file as open_file, fill, read_whole};
@@ -40,6 +42,8 @@ pub(super) struct Header {
     pub name: String,
     /// What the format itself says that it is; `None` where there is only the name to go by.
     pub stated: Option<Stated>,
+    /// What a second header row has under it, such as a unit.
+    pub under: Option<String>,
 }
 
 /// What a format states about a column: no guess, and no mapping is needed.
@@ -54,8 +58,19 @@ pub(super) struct Stated {
 impl Header {
     /// A column of which the file gives the name alone.
     pub fn named(name: impl Into<String>) -> Self {
-        let name = name.into();
-        Self { name, stated: None }
+        Self {
+            name: name.into(),
+            stated: None,
+            under: None,
+        }
+    }
+
+    /// The name and what stands under it, for its words.
+    pub fn spelt(&self) -> String {
+        match &self.under {
+            Some(under) => format!("{} ({under})", self.name),
+            None => self.name.clone(),
+        }
     }
 
     /// A column whose meaning the format states, `unit` by its symbol.
@@ -65,6 +80,7 @@ impl Header {
         Self {
             name: name.into(),
             stated,
+            under: None,
         }
     }
 }
@@ -77,6 +93,8 @@ pub(super) struct Table {
     pub separator: Option<u8>,
     /// Whether a comma may stand for the decimal point.
     pub decimal_comma: bool,
+    /// Lines of remarks above the header.
+    pub above: Vec<String>,
     /// What the user should know about how the file was read; complete once the rows are.
     pub warnings: Vec<Remark>,
     /// The rows.

@@ -11,7 +11,7 @@ use super::{Table, bytes, csv, geojson, shapefile};
 use crate::job::{FieldSeason, Job, LogSettings};
 use crate::place::Place;
 use crate::read::error::{ReadError, ReadErrorKind};
-use crate::read::find::InputFile;
+use crate::read::find::{InputFile, leads_back};
 use crate::read::taskdata::{self, Task, TaskSet, tasks_of};
 use crate::summary::Remark;
 
@@ -177,11 +177,12 @@ impl Search<'_> {
         unpacked: Option<&Unpacked>,
         depth: usize,
     ) -> Result<(), ReadError> {
-        let entries = std::fs::read_dir(path).map_err(|e| ReadError::io(shown, e))?;
+        let folder = path;
+        let entries = std::fs::read_dir(folder).map_err(|e| ReadError::io(shown, e))?;
         let mut paths: Vec<PathBuf> = entries.flatten().map(|e| e.path()).collect();
         paths.sort();
         if paths.iter().any(|p| is_taskdata(p)) {
-            return self.tasks(path, shown, unpacked);
+            return self.tasks(folder, shown, unpacked);
         }
         for path in paths {
             let name = path
@@ -192,6 +193,9 @@ impl Search<'_> {
                 "csv", "txt", "tsv", "gz", "zip", "shp", "dbf", "geojson", "json", "gpkg",
             ];
             let into = path.is_dir() && depth < DEEPEST && name != "__MACOSX";
+            if into && leads_back(folder, &path) {
+                continue;
+            }
             if name.starts_with('.') || !(into || is_log.contains(&extension(&path).as_str())) {
                 continue;
             }

@@ -60,6 +60,7 @@ pub(super) fn open(path: &Path, file: &str, settings: &LogSettings) -> Result<Ta
     ];
     headers.extend(table.headers.iter().cloned());
     Ok(Table {
+        above: Vec::new(),
         headers,
         separator: None,
         decimal_comma: true,
@@ -80,6 +81,7 @@ pub(super) fn open(path: &Path, file: &str, settings: &LogSettings) -> Result<Ta
 pub(super) fn open_table(path: &Path, file: &str) -> Result<Table, ReadError> {
     let table = Dbf::open(path, file)?;
     Ok(Table {
+        above: Vec::new(),
         headers: table.headers.clone(),
         separator: None,
         decimal_comma: true,

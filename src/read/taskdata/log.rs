@@ -362,6 +362,7 @@ impl Columns {
             day: None,
         };
         Table {
+            above: Vec::new(),
             headers,
             separator: None,
             decimal_comma: false,

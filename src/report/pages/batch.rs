@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 
-use super::advice::{Check, checks, doubt, half_interval, unweighed_share, worst};
+use super::advice::{Check, Level, checks, doubt, half_interval, unweighed_share, worst};
 use super::words::CAUTIONS;
 use super::{CLIENT, PICTURE, Page, REPORT};
 use crate::report::numbers::{count, counted, interval, optional, rounded, yield_decimals};
@@ -164,7 +164,7 @@ pub fn clients(job: &str, outcomes: &[FieldOutcome]) -> Vec<Page> {
                 failed: failed(owned.iter()),
                 rows,
                 more,
-                totals: totals(&judged, &[Group::Farm, Group::Crop]),
+                totals: totals(&judged, &[Group::Client, Group::Farm, Group::Crop]),
                 cautions: CAUTIONS,
             };
             Page::new(format!("{folder}/{CLIENT}"), super::rendered(&page))
@@ -196,7 +196,15 @@ fn judge(outcomes: &[FieldOutcome]) -> Vec<Judged<'_>> {
 fn lead(outcomes: &[FieldOutcome], judged: &[Judged]) -> String {
     let n = outcomes.len() as u64;
     let failed = n - judged.len() as u64;
-    let doubtful = judged.iter().filter(|j| worst(&j.checks).is_some()).count() as u64;
+    let at = |level| {
+        judged
+            .iter()
+            .filter(move |j| worst(&j.checks) == Some(level))
+    };
+    let (grave, serious) = (
+        at(Level::Grave).count() as u64,
+        at(Level::Serious).count() as u64,
+    );
     let failed = if failed > 0 {
         format!(
             "{} could not be mapped; ",
@@ -205,12 +213,18 @@ fn lead(outcomes: &[FieldOutcome], judged: &[Judged]) -> String {
     } else {
         String::new()
     };
-    let doubtful = match doubtful {
-        0 => "nothing found in the data contradicts the maps".to_owned(),
-        d => format!(
-            "{} something to check before use",
-            counted(d, "map has", "maps have")
-        ),
+    let grave =
+        (grave > 0).then(|| format!("{} to check before use", counted(grave, "map", "maps")));
+    let serious = (serious > 0).then(|| {
+        format!(
+            "{} can be read, with something to check",
+            counted(serious, "map", "maps")
+        )
+    });
+    let doubtful = match (grave, serious) {
+        (None, None) => "nothing found in the data contradicts the maps".to_owned(),
+        (Some(g), Some(s)) => format!("{g}; {s}"),
+        (g, s) => g.or(s).unwrap_or_default(),
     };
     format!(
         "{}: {failed}{doubtful}.",
@@ -238,11 +252,7 @@ fn first(judged: &[Judged]) -> Vec<First> {
         .filter(|j| worst(&j.checks).is_some())
         .take(FIRST)
         .map(|j| {
-            let shown: Vec<&Check> = j
-                .checks
-                .iter()
-                .filter(|c| c.level != super::advice::Level::Note)
-                .collect();
+            let shown: Vec<&Check> = j.checks.iter().filter(|c| c.level != Level::Note).collect();
             First {
                 name: format!(
                     "{}, {} {}",
@@ -305,11 +315,11 @@ fn row(j: &Judged, above: &str) -> Row {
         passes_text: optional(s.quality.after.opposite_pass_pct, 1),
         rank: j.rank,
         class: level.map_or("sound", |l| l.class()),
-        word: level.map_or("nothing against it", |l| l.word()),
+        word: level.map_or("no contradiction", |l| l.word()),
         concerns: j
             .checks
             .iter()
-            .filter(|c| c.level != super::advice::Level::Note || c.title.contains('%'))
+            .filter(|c| c.level != Level::Note || c.title.contains('%'))
             .map(|c| c.title.clone())
             .collect(),
     }

@@ -135,7 +135,7 @@ fn lead(checks: &[Check]) -> Lead {
         Some(Level::Grave) => Lead {
             class: Level::Grave.class(),
             text: format!(
-                "Check before use: {} below can move the totals or the whole map.",
+                "Check before use: {} below may move totals or the map.",
                 counted(
                     checks.iter().filter(|c| c.level == Level::Grave).count() as u64,
                     "finding",
@@ -164,6 +164,10 @@ fn figures(s: &Summary) -> Vec<Figure> {
         "no ticket used: the total is the sensor's word".to_owned()
     } else {
         let share = unweighed_share(s).unwrap_or(1.0);
+        let apart = match s.quality.closure_pct {
+            Some(p) if p.abs() >= 0.005 => format!(" (off by {} %)", rounded(p, 2)),
+            _ => String::new(),
+        };
         let rest = if share > 0.0005 {
             let held: f64 = s.loads.iter().filter_map(|l| l.held_out_kg).sum();
             let held = if held > 0.0 {
@@ -179,10 +183,9 @@ fn figures(s: &Summary) -> Vec<Figure> {
             String::new()
         };
         format!(
-            "{} t of it weighed on {}, to which the map is made to add up (off by {} %){rest}",
+            "{} t of it weighed on {}, to which the map is made to add up{apart}{rest}",
             tonnes(s.grain.weighed_kg),
             counted(s.calibration.tickets_used, "ticket", "tickets"),
-            optional(s.quality.closure_pct.map(f64::abs), 2),
         )
     };
     let (before, after) = (
@@ -218,7 +221,7 @@ fn figures(s: &Summary) -> Vec<Figure> {
             value: rounded(s.area_ha, 2),
             unit: "ha".to_owned(),
             detail: format!(
-                "cut once; {} ha by logged distance and width",
+                "cut once; {} ha by logged distance × width, rows with the header up and overlap included",
                 rounded(s.logged.area_ha, 2)
             ),
         },
@@ -263,13 +266,13 @@ fn beyond(p: &points::Points) -> String {
 fn loads_caption(s: &Summary) -> String {
     let error = match s.calibration.leave_one_out_pct {
         Some(e) => format!(
-            "A ticket that is left out is missed by {} % (root mean square): that is how far an unweighed load may be off.",
+            "When each ticket is left out in turn and its load is found from all the others, it is missed by {} % (root mean square, over all fields of these machines): two loads in three without a ticket should be no farther off.",
             rounded(e, 1)
         ),
         None => "Too few tickets to say how far an unweighed load may be off.".to_owned(),
     };
     format!(
-        "Open mark: logged against the scale. Filled mark: the same once the machine has one factor. Dashed: where an unweighed load may lie. The band is ± 3 %, which a well calibrated monitor keeps (common practice). Each ticket then closes its own load exactly. {error}"
+        "Open mark: logged against the scale. Filled mark: the same if the machine had one factor in this field. Square: a ticket in doubt, by the same factor. Dashed: 95 % interval of a load without a ticket. The band is ± 3 %, which a well calibrated monitor keeps (common practice). Each ticket then closes its own load exactly. {error}"
     )
 }
 
@@ -305,7 +308,7 @@ fn machine(m: &MachineSummary, grounds: &MachineGrounds) -> MachineView {
         delay_caption,
         has_curve: grounds.delay.is_some(),
         ramps_caption: format!(
-            "Yield at the ends of passes as a share of each pass's own level, with its 95 % band: {}; {}. Points before and after the lines are set aside; their grain is in the table above.",
+            "Yield at the ends of passes as a share of each pass's own level, with its 95 % band: {}; {}. Points this near to a start or an end are set aside; their grain is in the table above.",
             ramp("fills", &grounds.entry),
             ramp("empties", &grounds.exit)
         ),

@@ -134,13 +134,15 @@ pub(super) fn parts_caption(evidence: &Evidence) -> String {
             let percent = 100.0 * (h / i - 1.0);
             let side = if percent < 0.0 { "less" } else { "more" };
             match rounded(percent.abs(), 0).as_str() {
-                "0" => " On kept points it yields as much as the interior.".to_owned(),
-                by => format!(" On kept points it yields {by} % {side} than the interior."),
+                "0" => " It yields as much as the interior.".to_owned(),
+                by => format!(" It yields {by} % {side} than the interior."),
             }
         }
         _ => String::new(),
     };
-    how + &compare
+    format!(
+        "{how}{compare} Yields compare kept points, whose grain is known to be theirs; tonnes count all grain, also what arrived while the machine filled and emptied, so tonnes over hectares differ a little."
+    )
 }
 
 /// Every load; on paper those with a remark first.

@@ -156,7 +156,7 @@ fn delay_source(basis: DelayBasis) -> &'static str {
     match basis {
         DelayBasis::Field => DATA,
         DelayBasis::Machine => "the machine's fields together",
-        DelayBasis::Default => "assumed: nothing identified it",
+        DelayBasis::Default => "best guess: passes do not tell it closely enough",
         DelayBasis::Fixed => JOB,
     }
 }

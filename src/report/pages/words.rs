@@ -21,7 +21,7 @@ pub(super) fn reason(reason: Reason) -> &'static str {
         Reason::BadFix => "no usable position",
         Reason::PositionJump => "position leaps",
         Reason::DuplicateRow => "record written twice",
-        Reason::NotWorking => "header up, standing, on the road",
+        Reason::NotWorking => "header up, standing, on the road, while grain still arrived",
         Reason::OutsideBoundary => "outside the boundary",
         Reason::ShortPass => "pass too short to have an interior",
         Reason::PassEntry => "machine still filling at the start of a pass",
@@ -45,7 +45,7 @@ pub(super) fn delay_basis(basis: DelayBasis) -> &'static str {
     match basis {
         DelayBasis::Field => "found in this field's own passes",
         DelayBasis::Machine => "found in the machine's fields together",
-        DelayBasis::Default => "assumed: neighbouring passes do not tell it closely enough",
+        DelayBasis::Default => "a best guess: neighbouring passes do not tell it to half a second",
         DelayBasis::Fixed => "fixed in the job file",
     }
 }
