@@ -67,7 +67,11 @@ fn delay(m: &MachineDecision) -> Vec<Remark> {
     let name = &m.machine;
     if m.delay.already_shifted {
         let what = match (m.delay.refused, d.basis) {
-            (true, _) => "nothing is moved".to_owned(),
+            (true, _) if d.value == 0.0 => "nothing is moved".to_owned(),
+            (true, _) => format!(
+                "about {:.1} s seems to be left over, and is undone",
+                d.value
+            ),
             (_, DelayBasis::Fixed) => format!(
                 "yet the job fixes its delay at {:.1} s: it is about to be corrected twice",
                 d.value

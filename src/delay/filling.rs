@@ -13,6 +13,9 @@ const TAUS_S: [f64; 10] = [0.5, 0.8, 1.2, 1.6, 2.1, 2.7, 3.4, 4.2, 5.2, 6.5];
 const STAGES: usize = 2;
 /// Dead times that are tried, in cells: from logs that were shifted too far to the slowest machines.
 const DEAD_CELLS: std::ops::Range<i32> = -16..45;
+/// Rows farther apart than this tell nothing of a filling, s: they are longer than what mixes (published dispersions of
+/// 1–5 s, Arslan 2008).
+const LONGEST_STEP_S: f64 = 5.0;
 /// Total mixing before anything is seen: 3 s within a factor of 1.6 (published: dispersions of 1–5 s, Arslan 2008).
 const USUAL_MIXING: (f64, f64) = (3.0, 0.5);
 /// Seconds that are fitted about a start and about a stop.
@@ -55,9 +58,12 @@ pub struct Filling {
 }
 
 impl Filling {
-    /// Fits the response; `None` where passes are too few or no end of them looks like one.
+    /// Fits the response; `None` where passes are too few, rows too far apart, or no end of them looks like one.
     /// `step`: usual time from row to row, s.
     pub fn fit(ends: &PassEnds, step: f64) -> Option<Self> {
+        if step > LONGEST_STEP_S {
+            return None;
+        }
         let kinds = kinds();
         let sides = [
             Costs::of(&ends.starts, &kinds, STARTS_S, 1.0),

@@ -273,8 +273,8 @@ fn disagreement(
         .or(entry.delay(evidence.interval))
         .or(entry.half_time().filter(|&h| h == 0.0))?;
     let delay = decision.delay.value;
-    // A shifted log's entries cannot show less than nothing.
-    let apart = by_entries - delay.max(0.0);
+    // Where a log was shifted too far, its entries may show nothing, or as much less than nothing.
+    let apart = by_entries.max(0.0) - delay.max(0.0);
     let limit = agree(evidence.interval);
     (!decision.refused && apart.abs() > limit).then_some(Disagreement { by_entries, delay })
 }

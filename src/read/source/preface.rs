@@ -41,13 +41,15 @@ pub(super) fn header_start(head: &[u8], at_end: bool) -> (usize, Vec<String>) {
         k += 1;
     }
     // A text of remarks alone has no header to find, and a row of numbers is none.
-    let header = line(head, lines[k]);
+    let Some(&place) = lines.get(k) else {
+        return (0, Vec::new()); // one line that goes on beyond what is looked at
+    };
+    let header = line(head, place);
     if above.is_empty() || header.is_empty() || holds_a_number(header, sniff(header)) {
         return (0, Vec::new());
     }
-    let start = lines[k].0;
-    let sign = line(head, lines[k]).first() == Some(&b'#');
-    (start + usize::from(sign), above)
+    let sign = header.first() == Some(&b'#');
+    (place.0 + usize::from(sign), above)
 }
 
 /// Start and end of each line.

@@ -82,7 +82,7 @@ fn delays(machine: &MachineSummary) -> String {
     let basis = match delay.basis {
         DelayBasis::Field => "from this field",
         DelayBasis::Machine => "from the machine's fields together",
-        DelayBasis::Default => "assumed, because nothing identified it",
+        DelayBasis::Default => "a best guess, because passes do not tell it closely",
         DelayBasis::Fixed => "fixed in the job",
     };
     let mut parts = vec![format!(
