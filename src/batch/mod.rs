@@ -9,6 +9,7 @@ mod error;
 mod flight;
 mod memory;
 mod neighbours;
+mod pages;
 mod settings;
 mod shard;
 mod store;
@@ -23,17 +24,14 @@ use std::sync::{Mutex, OnceLock};
 use serde::{Deserialize, Serialize};
 
 use crate::apply::{Applied, apply};
-use crate::evidence::Evidence;
 use crate::gather::{self, MachineEvidence, ScaleEvidence, Settled};
-use crate::job::{FieldSeason, Job};
-use crate::map::YieldMap;
+use crate::job::Job;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
 use crate::read::{fingerprint, input_bytes, read_field};
-use crate::report::pages;
 use crate::summary::Summary;
 use crate::write::run::{FieldOutcome, Outcome, RunRecord};
-use crate::write::{FieldResult, WriteError, folders, put_away, tables, write_field, write_page};
+use crate::write::{FieldResult, folders, put_away, tables, write_field};
 
 pub use act::{Act, Progress, Silent};
 pub use error::{BatchError, FieldError};
@@ -42,6 +40,7 @@ pub use shard::{Merged, Shard, merge, run_shard};
 
 use flight::Flight;
 use memory::Memory;
+use pages::{pages_of, write_pages};
 use settings::Settings;
 use store::Store;
 use work::{Kept, Kind, Sharing, Work, hash, hash_with};
@@ -93,35 +92,6 @@ struct Done {
     summary: Summary,
     /// Names of its files.
     files: Vec<String>,
-}
-
-/// The pages over the whole batch, and what all pages share.
-fn write_pages(job: &Job, outcomes: &[FieldOutcome]) -> Result<(), WriteError> {
-    let mut all = pages::assets();
-    all.extend(pages::clients(&job.name, outcomes));
-    all.push(pages::index(&job.name, outcomes));
-    for page in all {
-        write_page(&job.results, &page.name, &page.bytes)?;
-    }
-    Ok(())
-}
-
-fn pages_of(
-    job: &Job,
-    field: &FieldSeason,
-    map: &YieldMap,
-    summary: &Summary,
-    evidence: &Evidence,
-) -> Vec<(String, Vec<u8>)> {
-    let page = pages::FieldPage {
-        job,
-        field,
-        map,
-        summary,
-        evidence,
-    };
-    let files = pages::of_field(&page).into_iter();
-    files.map(|p| (p.name, p.bytes)).collect()
 }
 
 struct Batch<'a> {

@@ -266,6 +266,35 @@ mod tests {
         assert!((p.direction[20] - std::f64::consts::FRAC_PI_2).abs() < 1e-9);
     }
 
+    /// Up along x = 0, a right angle to the side, and down along x = 9: nothing says when the header is up.
+    #[test]
+    fn the_straight_before_and_behind_a_sharp_corner_is_part_of_its_pass() {
+        let mut rows: Vec<_> = (0..40).map(|k| (0.0, f64::from(k) * 2.0)).collect();
+        rows.extend((1..9).map(|k| (f64::from(k), 78.0)));
+        rows.extend((0..40).map(|k| (9.0, 78.0 - f64::from(k) * 2.0)));
+        let rows: Vec<_> = (rows.iter())
+            .map(|r| (r.0, r.1, WorkState::Unknown))
+            .collect();
+        let (_, _, p) = drive(&rows);
+        // Rows 34 to 37 lie within six metres of the corner and head straight up still.
+        assert!(
+            (34..=37).all(|k| p.activity[k] == Activity::Cutting),
+            "{:?}",
+            &p.activity[30..52]
+        );
+        assert!(
+            (51..=54).all(|k| p.activity[k] == Activity::Cutting),
+            "{:?}",
+            &p.activity[40..60]
+        );
+        assert!(
+            (40..=46).all(|k| p.activity[k] == Activity::Idle),
+            "{:?}",
+            &p.activity[36..52]
+        );
+        assert_ne!(p.pass_of[34], p.pass_of[54]);
+    }
+
     #[test]
     fn a_turn_while_cutting_is_turning() {
         let (_, _, p) = drive(&serpentine(WorkState::Working));
