@@ -186,12 +186,14 @@ fn season(seed: u64) -> Option<Season> {
     let evidence = gather::machines(&prepared);
     let machines = pool::machines(&job, &[("c", &evidence)]).remove(0);
     let settled: Vec<Settled> = machines.iter().map(Settled::from).collect();
+    let moved: Vec<f64> = settled.iter().map(|s| s.moved).collect();
     let loads = fanmill::loads::evidence(
         &prepared.input.log,
         &prepared.timeline,
         &prepared.loads,
         &[],
         &prepared.faults.mass,
+        &moved,
     );
     let truth = loads
         .iter()

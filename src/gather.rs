@@ -39,6 +39,8 @@ pub struct Settled {
     pub entry: f64,
     /// Exit ramp, s.
     pub exit: f64,
+    /// Seconds by which a display has moved its flow against its loads, as far as can be told; 0 for a raw log.
+    pub moved: f64,
 }
 
 /// Round one: delays and ramps, a machine at a time, in the order of the timeline's tracks.
@@ -102,7 +104,15 @@ pub fn scale(field: &Prepared, machines: &[Settled]) -> ScaleEvidence {
         loads,
         ..
     } = field;
-    let loads = loads::evidence(&input.log, timeline, loads, &input.tickets, &faults.mass);
+    let moved: Vec<f64> = machines.iter().map(|m| m.moved).collect();
+    let loads = loads::evidence(
+        &input.log,
+        timeline,
+        loads,
+        &input.tickets,
+        &faults.mass,
+        &moved,
+    );
     let links = (!weighed_and_close(&loads, &input.tickets))
         .then(|| joint::links(&patches(field, machines)))
         .flatten();

@@ -102,6 +102,7 @@ fn scale_warnings(flow_at_moisture: Option<f64>) -> Vec<String> {
                 delay: 11.5,
                 entry: 8.0,
                 exit: 8.0,
+                moved: 0.0,
             };
             gather::scale(&field, &vec![settled; field.timeline.tracks.len()])
         })

@@ -194,6 +194,7 @@ fn days_are_predicted_as_a_mixed_model_predicts_them() {
             parts: vec![l],
             net: 1_000.0 * y.exp(),
             sd: 0.001,
+            edges: 0.0,
             scale: 0,
         })
         .collect();
@@ -272,6 +273,7 @@ fn links_that_are_levels_adjust_like_a_level_net() {
         parts: vec![l],
         net: height.exp(),
         sd: 1e-5,
+        edges: 0.0,
         scale: 0,
     };
     let known = Known {

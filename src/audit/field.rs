@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 use super::crossing::crossing;
 use crate::calibrate::joint::Links;
 use crate::faults::{self, FaultParams, FaultParamsError};
+use crate::gather::ScaleEvidence;
 use crate::job::{FieldSeason, Job};
 use crate::loads::{self, LoadEvidence, Loads, assign};
 use crate::log::{Clock, Log, Timeline};
@@ -31,6 +32,26 @@ pub struct AuditField {
     pub reading: Vec<Remark>,
     /// What neighbouring ground says of its loads, where a run would ask it; needed for what a run does with tickets alone.
     pub links: Option<Links>,
+}
+
+impl AuditField {
+    /// Takes what only a run's first rounds tell of the same loads: neighbouring ground, and how sure their ends are.
+    pub fn as_in_run(&mut self, evidence: ScaleEvidence) {
+        self.links = evidence.links;
+        for load in &mut self.loads {
+            let same = |e: &&LoadEvidence| {
+                (&e.machine, &e.load, &e.ticket)
+                    == (
+                        &load.evidence.machine,
+                        &load.evidence.load,
+                        &load.evidence.ticket,
+                    )
+            };
+            if let Some(of_run) = evidence.loads.iter().find(same) {
+                load.evidence.edges_kg = of_run.edges_kg;
+            }
+        }
+    }
 }
 
 /// One load in one field.
@@ -68,7 +89,7 @@ pub fn gather(
     let timeline = Timeline::new(log);
     let faults = faults::apply(log, &timeline, &FaultParams::default().check()?);
     let loads = assign(log, &input.tickets);
-    let evidence = loads::evidence(log, &timeline, &loads, &input.tickets, &faults.mass);
+    let evidence = loads::evidence(log, &timeline, &loads, &input.tickets, &faults.mass, &[]);
     let zone = TimeZone::get(&job.timezone).unwrap_or(TimeZone::UTC);
     let mut out: Vec<AuditLoad> = evidence
         .into_iter()

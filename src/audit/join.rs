@@ -24,6 +24,8 @@ pub(super) struct Weighing<'a> {
     pub fields: Vec<usize>,
     /// Grain that was logged for it, faults replaced, kg.
     pub logged_kg: f64,
+    /// Variance of that from the ends of its loads, kg².
+    edges: f64,
 }
 
 impl Weighing<'_> {
@@ -41,6 +43,11 @@ impl Weighing<'_> {
     /// Weighed over logged mass.
     pub fn factor(&self) -> f64 {
         self.ticket.net_kg / self.logged_kg
+    }
+
+    /// Relative sd of the logged mass, because nobody knows to the second where its loads end.
+    pub fn edges(&self) -> f64 {
+        self.edges.sqrt() / self.logged_kg
     }
 }
 
@@ -71,6 +78,7 @@ impl<'a> Batch<'a> {
                         parts: Vec::new(),
                         fields: Vec::new(),
                         logged_kg: 0.0,
+                        edges: 0.0,
                     })
                     .fields
                     .push(f);
@@ -80,6 +88,7 @@ impl<'a> Batch<'a> {
                 if let Some(weighing) = ticket.and_then(|t| all.get_mut(t)) {
                     weighing.parts.push((f, l));
                     weighing.logged_kg += load.evidence.mass_kg;
+                    weighing.edges += load.evidence.edges_kg.powi(2);
                 }
             }
         }

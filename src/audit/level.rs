@@ -61,7 +61,10 @@ impl Level {
             least: (1.0 + AGREE).ln(),
             most: usable.len() / 2,
         };
-        let out = outliers(&logs, &test);
+        let own: Vec<f64> = (usable.iter())
+            .map(|&w| batch.weighings[w].edges())
+            .collect();
+        let out = outliers(&logs, &own, &test);
         let mut level = Level {
             outliers: out.iter().map(|&k| usable[k]).collect(),
             ..Level::default()

@@ -22,13 +22,13 @@ pub struct OutlierTest {
     pub most: usize,
 }
 
-/// Indices of outliers, farthest first. `values` are finite.
-pub fn outliers(values: &[f64], test: &OutlierTest) -> Vec<usize> {
+/// Indices of outliers, farthest first. `values` are finite; `own`: an sd that each has beside the others', known beforehand.
+pub fn outliers(values: &[f64], own: &[f64], test: &OutlierTest) -> Vec<usize> {
     let mut left: Vec<usize> = (0..values.len()).collect();
     let (mut taken, mut significant) = (Vec::new(), 0);
     while taken.len() < test.most && left.len() >= 2 {
         let degrees = (left.len() - 2) as f64 + test.prior_degrees;
-        let Some(worst) = farthest(values, &left, test).filter(|_| degrees > 0.0) else {
+        let Some(worst) = farthest(values, own, &left, test).filter(|_| degrees > 0.0) else {
             break;
         };
         let p = 1.0 - 0.5 * test.alpha / left.len() as f64;
@@ -56,7 +56,7 @@ struct Judged {
 }
 
 /// The value that is farthest from the others. Of two alike, the one farther from nought: a factor near 1 is likelier.
-fn farthest(values: &[f64], left: &[usize], test: &OutlierTest) -> Option<Judged> {
+fn farthest(values: &[f64], own: &[f64], left: &[usize], test: &OutlierTest) -> Option<Judged> {
     let n = left.len() as f64;
     let mean = left.iter().map(|&k| values[k]).sum::<f64>() / n;
     let squares: f64 = left.iter().map(|&k| (values[k] - mean).powi(2)).sum();
@@ -69,7 +69,7 @@ fn farthest(values: &[f64], left: &[usize], test: &OutlierTest) -> Option<Judged
         Judged {
             index: k,
             off,
-            t: off.abs() / (variance * n / (n - 1.0)).sqrt(),
+            t: off.abs() / (variance * n / (n - 1.0) + own[k] * own[k]).sqrt(),
         }
     });
     judged.max_by(|a, b| {
@@ -105,17 +105,20 @@ mod tests {
             2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64, 5.34, 5.42, 6.01,
         ];
         assert_eq!(data.len(), 54);
-        let found: Vec<f64> = outliers(&data, &PLAIN).iter().map(|&k| data[k]).collect();
+        let found: Vec<f64> = outliers(&data, &[0.0; 54], &PLAIN)
+            .iter()
+            .map(|&k| data[k])
+            .collect();
         assert_eq!(found, [6.01, 5.42, 5.34]);
         for most in [1, 2] {
-            assert!(outliers(&data, &OutlierTest { most, ..PLAIN }).is_empty());
+            assert!(outliers(&data, &[0.0; 54], &OutlierTest { most, ..PLAIN }).is_empty());
         }
     }
 
     #[test]
     fn nothing_is_found_in_nothing() {
         for values in [&[][..], &[1.0], &[1.0, 1.0], &[1.0, 1.0, 1.0, 1.0]] {
-            assert!(outliers(values, &PLAIN).is_empty(), "{values:?}");
+            assert!(outliers(values, &[0.0; 4], &PLAIN).is_empty(), "{values:?}");
         }
     }
 
@@ -127,10 +130,25 @@ mod tests {
             ..PLAIN
         };
         let values = [0.0, 0.0001, 0.05];
-        assert_eq!(outliers(&values, &OutlierTest { most: 1, ..PLAIN }), [2]);
-        assert!(outliers(&values, &moderated).is_empty());
+        assert_eq!(
+            outliers(&values, &[0.0; 3], &OutlierTest { most: 1, ..PLAIN }),
+            [2]
+        );
+        assert!(outliers(&values, &[0.0; 3], &moderated).is_empty());
         // t = 0.8 / (0.02 √2) = 28 with three degrees of freedom: of two, the one farther from nought.
-        assert_eq!(outliers(&[0.0, 0.8], &moderated), [1]);
-        assert_eq!(outliers(&[-0.9, -0.1], &moderated)[0], 0);
+        assert_eq!(outliers(&[0.0, 0.8], &[0.0; 2], &moderated), [1]);
+        assert_eq!(outliers(&[-0.9, -0.1], &[0.0; 2], &moderated)[0], 0);
+    }
+
+    #[test]
+    fn a_value_with_an_sd_of_its_own_may_be_farther_off() {
+        let values = [0.0, 0.01, -0.01, 0.005, 0.09];
+        let test = OutlierTest {
+            prior_sd: 0.02,
+            prior_degrees: 3.0,
+            ..PLAIN
+        };
+        assert_eq!(outliers(&values, &[0.0; 5], &test), [4]);
+        assert!(outliers(&values, &[0.0, 0.0, 0.0, 0.0, 0.09], &test).is_empty());
     }
 }

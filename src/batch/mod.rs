@@ -35,7 +35,7 @@ use crate::write::{FieldResult, folders, put_away, tables, write_field};
 
 pub use act::{Act, Progress, Silent};
 pub use error::{BatchError, FieldError};
-pub use neighbours::links;
+pub use neighbours::scale_evidence;
 pub use shard::{Merged, Shard, merge, run_shard};
 
 use flight::Flight;

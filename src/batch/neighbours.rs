@@ -6,16 +6,15 @@ use rayon::prelude::*;
 
 use super::memory::Memory;
 use super::store::Store;
-use crate::calibrate::joint::Links;
-use crate::gather::{self, MachineEvidence, Settled};
+use crate::gather::{self, MachineEvidence, ScaleEvidence, Settled};
 use crate::job::Job;
 use crate::pool;
 use crate::prepare::Prepared;
 use crate::read::read_field;
 
-/// Links of every field of a job, in its order, as a run finds them; `None` where there are none, where a run would not
-/// ask, and for fields that cannot be made ready (a run fails on those).
-pub fn links(job: &Job) -> Vec<Option<Links>> {
+/// What every field of a job says of its loads, in its order, as a run finds it; `None` for fields that cannot be made
+/// ready (a run fails on those).
+pub fn scale_evidence(job: &Job) -> Vec<Option<ScaleEvidence>> {
     let store = Store::new(job.fields.len(), Memory::of(None).waiting, None);
     let ready = |f: usize| -> Option<Box<Prepared>> {
         store.take(f).or_else(|| {
@@ -45,18 +44,18 @@ pub fn links(job: &Job) -> Vec<Option<Links>> {
         })
         .collect();
     let machines = pool::machines(job, &fields);
-    let found: Vec<Option<Links>> = (known.par_iter().zip(&machines))
+    let found: Vec<Option<ScaleEvidence>> = (known.par_iter().zip(&machines))
         .map(|(&f, machines)| {
             let settled: Vec<Settled> = machines.iter().map(Settled::from).collect();
             catch_unwind(AssertUnwindSafe(|| {
-                gather::scale(&*ready(f)?, &settled).links
+                Some(gather::scale(&*ready(f)?, &settled))
             }))
             .ok()?
         })
         .collect();
     let mut out = vec![None; job.fields.len()];
-    for (f, links) in known.into_iter().zip(found) {
-        out[f] = links;
+    for (f, evidence) in known.into_iter().zip(found) {
+        out[f] = evidence;
     }
     out
 }

@@ -30,15 +30,20 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
         .collect();
     // Neighbouring ground is asked, as a run asks it, where there are tickets that it could contradict.
     let has_tickets = read.iter().flatten().any(|f| !f.tickets.is_empty());
-    let links = if has_tickets {
-        batch::links(&job)
+    let evidence = if has_tickets {
+        batch::scale_evidence(&job)
     } else {
         vec![None; job.fields.len()]
     };
     let (mut fields, mut failed) = (Vec::new(), Vec::new());
-    for (result, links) in read.into_iter().zip(links) {
+    for (result, evidence) in read.into_iter().zip(evidence) {
         match result {
-            Ok(field) => fields.push(AuditField { links, ..field }),
+            Ok(mut field) => {
+                if let Some(evidence) = evidence {
+                    field.as_in_run(evidence);
+                }
+                fields.push(field);
+            }
             Err(error) => failed.push(error),
         }
     }

@@ -2,7 +2,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::Loads;
+use super::{Loads, edges};
 use crate::log::{Clock, Log, Timeline};
 use crate::read::Ticket;
 
@@ -53,17 +53,20 @@ pub struct LoadEvidence {
     pub span: Option<[f64; 2]>,
     /// Its grain by the flow in which it passed the sensor: (mean flow, kg/s; mass, kg) in steps of flow.
     pub flows: Vec<[f64; 2]>,
+    /// Sd of the mass that its ends leave, kg: see [`super::edges`].
+    pub edges_kg: f64,
     /// Rows.
     pub rows: u64,
 }
 
-/// Sums every load of a field. `mass`: wet mass per row with faults replaced, kg.
+/// Sums every load of a field. `mass`: wet mass per row with faults replaced, kg; `late`: see [`edges`].
 pub fn evidence(
     log: &Log,
     timeline: &Timeline,
     loads: &Loads,
     tickets: &[Ticket],
     mass: &[f64],
+    late: &[f64],
 ) -> Vec<LoadEvidence> {
     let mut rows_of: Vec<Vec<usize>> = vec![Vec::new(); loads.keys.len()];
     for (i, &k) in loads.of_row.iter().enumerate() {
@@ -73,7 +76,8 @@ pub fn evidence(
         .keys
         .iter()
         .zip(rows_of)
-        .map(|(key, rows)| {
+        .zip(edges(timeline, loads, mass, late))
+        .map(|((key, rows), edges_kg)| {
             let (mut logged, mut sum, mut wet, mut with_moisture, mut seconds) =
                 (0.0, 0.0, 0.0, 0.0, 0.0);
             let mut flows = Vec::with_capacity(rows.len());
@@ -106,6 +110,7 @@ pub fn evidence(
                 flow_kg_s: weighted_quantiles(flows),
                 span: span(log, &rows),
                 seconds,
+                edges_kg,
                 rows: rows.len() as u64,
             }
         })

@@ -4,7 +4,9 @@
 //! load changes is part of the next one.
 
 mod assign;
+mod edges;
 mod evidence;
 
 pub use assign::{LoadKey, Loads, assign};
+pub use edges::edges;
 pub use evidence::{LoadEvidence, TicketRef, evidence};

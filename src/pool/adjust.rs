@@ -140,10 +140,21 @@ pub(super) fn adjust_crop<'a>(
         .collect();
     scales.sort_unstable();
     scales.dedup();
+    let ends = |w: usize| {
+        let parts = || weighed[w].parts.iter().map(|p| load(p));
+        let variance: f64 = parts().map(|l| l.edges_kg.powi(2)).sum();
+        let logged: f64 = parts().map(|l| l.mass_kg).sum();
+        if logged > 0.0 {
+            variance.sqrt() / logged
+        } else {
+            0.0
+        }
+    };
     let of_ticket = |&w: &usize| TicketNode {
         parts: weighed[w].parts.iter().map(|p| node_of[p]).collect(),
         net: weighed[w].ticket.net_kg,
         sd: SCALE_SD,
+        edges: ends(w),
         scale: scales
             .binary_search(&weighed[w].ticket.scale.as_deref())
             .unwrap_or_default(),

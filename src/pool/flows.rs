@@ -171,6 +171,7 @@ mod tests {
             flow_kg_s: Some([0.8 * flow, flow, 1.2 * flow]),
             seconds: 8_000.0 / flow,
             span: None,
+            edges_kg: 0.0,
             flows: vec![
                 [0.8 * flow, 2_000.0],
                 [flow, 4_000.0],

@@ -6,6 +6,10 @@ use crate::gather::{MachineEvidence, Settled};
 use crate::job::Job;
 use crate::ramps::{FieldRamps, Ramps, estimate};
 
+/// A machine's whole delay where a display has taken part of it away, s: the middle of what is published (8–15 s, see the
+/// sources of [`crate::delay`]).
+const USUAL_DELAY_S: f64 = 11.5;
+
 /// What is used for one machine in one field.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct MachineDecision {
@@ -25,6 +29,11 @@ impl From<&MachineDecision> for Settled {
             delay: decision.delay.delay.value,
             entry: decision.ramps.entry.seconds,
             exit: decision.ramps.exit.seconds,
+            moved: if decision.delay.already_shifted {
+                (USUAL_DELAY_S - decision.delay.delay.value).max(0.0)
+            } else {
+                0.0
+            },
         }
     }
 }

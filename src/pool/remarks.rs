@@ -151,8 +151,15 @@ fn grain_variance(
         }
         all.push((k, share(k)));
     }
+    // What a load's ends leave goes to the load beside it: where all are weighed it is in the sum.
+    let all_weighed = nodes.iter().all(|&k| ticket_of(k).is_some());
+    let sd = if all_weighed {
+        &adjusted.scale_sd
+    } else {
+        &adjusted.ticket_sd
+    };
     for (&t, &c) in &closes {
-        own += (c * adjusted.ticket_sd[t]).powi(2);
+        own += (c * sd[t]).powi(2);
         let node = &crop.ticket_nodes[t];
         let grain = |k: usize| crop.nodes[k].logged * adjusted.factor[k].exp();
         let whole: f64 = node.parts.iter().map(|&k| grain(k)).sum();

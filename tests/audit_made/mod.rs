@@ -26,6 +26,7 @@ pub fn load(k: usize, mass_kg: f64, flow: f64) -> AuditLoad {
             seconds: mass_kg / flow,
             rows: (mass_kg / flow) as u64,
             span: None,
+            edges_kg: 0.0,
             flows: vec![[flow, mass_kg]],
         },
         start: None,

@@ -61,7 +61,7 @@ impl Unknowns {
 pub(super) struct Linear {
     pub parts: Vec<(usize, f64)>,
     pub value: f64,
-    /// The certified scale's part of its variance.
+    /// The part of its variance that is known: a certified scale's, and what the ends of its loads leave.
     pub least: f64,
     /// Which scale wrote it.
     pub scale: usize,
@@ -195,7 +195,7 @@ pub(super) fn linearise(t: &TicketNode, loads: &[LoadNode], about: &[f64]) -> Op
     let own: f64 = parts.iter().map(|&(l, p)| p * about[l]).sum();
     Some(Linear {
         value: (t.net / sum).ln() + own,
-        least: t.sd * t.sd,
+        least: t.sd * t.sd + t.edges * t.edges,
         scale: t.scale,
         parts,
     })

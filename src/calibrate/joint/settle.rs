@@ -46,9 +46,9 @@ pub struct Doubt {
 pub struct OneFactor {
     /// Log of weighed over logged mass.
     pub ln_factor: f64,
-    /// Root mean square error with one factor.
+    /// Root mean square error with one factor; a load whose ends are unsure counts for less.
     pub error: f64,
-    /// Root mean square error with the joint adjustment.
+    /// The same with the joint adjustment.
     pub joint_error: f64,
 }
 
@@ -126,15 +126,15 @@ pub fn settle(
         adjusted = adjust(loads, links, tickets, &teaches, &little)?;
     }
     let machines = loads.iter().map(|l| l.machine + 1).max().unwrap_or(0);
-    let judged: Vec<Vec<(f64, f64)>> = (0..machines)
+    let judged: Vec<Vec<Judged>> = (0..machines)
         .map(|m| errors_of(m, loads, tickets, &adjusted))
         .collect();
     let one_factor: Vec<Option<OneFactor>> = (judged.iter().enumerate())
         .map(|(m, errors)| {
             (errors.len() >= FEWEST_JUDGES).then(|| OneFactor {
                 ln_factor: sums_of(m, loads, tickets, &adjusted, None).ln(),
-                error: rms(errors.iter().map(|e| e.0)),
-                joint_error: rms(errors.iter().map(|e| e.1)),
+                error: weighted_rms(errors, |e| e.one),
+                joint_error: weighted_rms(errors, |e| e.joint),
             })
         })
         .collect();
@@ -147,7 +147,7 @@ pub fn settle(
     }
     for (own, one) in judged.iter().zip(&one_factor) {
         let simple = one.is_some_and(|o| o.wins());
-        errors.extend(own.iter().map(|e| if simple { e.0 } else { e.1 }));
+        errors.extend(own.iter().map(|e| if simple { e.one } else { e.joint }));
     }
     Some(Settlement {
         sd_without_links: alone.sd,
@@ -163,6 +163,19 @@ pub fn settle(
 fn rms(errors: impl ExactSizeIterator<Item = f64>) -> f64 {
     let n = errors.len() as f64;
     (errors.map(|e| e * e).sum::<f64>() / n).sqrt()
+}
+
+/// Relative errors of a ticket that was left out, with one factor and with the joint adjustment, and what they count for.
+struct Judged {
+    one: f64,
+    joint: f64,
+    weight: f64,
+}
+
+fn weighted_rms(of: &[Judged], error: impl Fn(&Judged) -> f64) -> f64 {
+    let weight: f64 = of.iter().map(|e| e.weight).sum();
+    let squares: f64 = of.iter().map(|e| e.weight * error(e).powi(2)).sum();
+    (squares / weight).sqrt()
 }
 
 /// The machine all of whose parts a ticket weighed.
@@ -197,7 +210,8 @@ fn errors_of(
     loads: &[LoadNode],
     tickets: &[TicketNode],
     adjusted: &Adjusted,
-) -> Vec<(f64, f64)> {
+) -> Vec<Judged> {
+    let load = adjusted.wander.load.powi(2);
     (tickets.iter().enumerate())
         .filter(|(t, ticket)| {
             adjusted.left_out[*t].0.is_finite() && machine_of(ticket, loads) == Some(machine)
@@ -205,10 +219,11 @@ fn errors_of(
         .map(|(t, ticket)| {
             let others = sums_of(machine, loads, tickets, adjusted, Some(t));
             let logged: f64 = ticket.parts.iter().map(|&l| loads[l].logged).sum();
-            (
-                logged * others / ticket.net - 1.0,
-                (-adjusted.left_out[t].0).exp() - 1.0,
-            )
+            Judged {
+                one: logged * others / ticket.net - 1.0,
+                joint: (-adjusted.left_out[t].0).exp() - 1.0,
+                weight: load / (load + ticket.edges.powi(2)),
+            }
         })
         .collect()
 }
@@ -282,6 +297,7 @@ mod tests {
                 parts: vec![l],
                 net: f * 8_000.0,
                 sd: 0.001,
+                edges: 0.0,
                 scale: 0,
             })
             .collect()

@@ -63,6 +63,8 @@ pub struct TicketNode {
     pub net: f64,
     /// Relative sd of a certified scale; its scatter comes on top.
     pub sd: f64,
+    /// Relative sd of what was logged for it, because nobody knows to the second where its loads end.
+    pub edges: f64,
     /// Which scale wrote it.
     pub scale: usize,
 }
@@ -80,7 +82,9 @@ pub struct Adjusted {
     pub bend: Vec<(f64, f64)>,
     /// Each ticket's log error as the others lead to expect it (weighed over expected), and the sd of that; NaN for tickets not used.
     pub left_out: Vec<(f64, f64)>,
-    /// Relative sd of each ticket: its scale's, certified part and scatter.
+    /// Relative sd of each ticket as a weighing: its scale's, certified part and scatter.
+    pub scale_sd: Vec<f64>,
+    /// The same against what was logged for it, with the ends of its loads.
     pub ticket_sd: Vec<f64>,
     /// The scatter's part of their variance.
     scatter: Vec<f64>,
@@ -250,8 +254,11 @@ fn summed_up(
         bend,
         left_out,
         scatter: tickets.iter().map(scatter).collect(),
-        ticket_sd: (tickets.iter())
+        scale_sd: (tickets.iter())
             .map(|t| (t.sd * t.sd + scatter(t)).sqrt())
+            .collect(),
+        ticket_sd: (tickets.iter())
+            .map(|t| (t.sd * t.sd + t.edges * t.edges + scatter(t)).sqrt())
             .collect(),
         load_sd_sd: over(&|f| f.sd[0]),
         factor,
