@@ -603,3 +603,75 @@ fn order_does_not_matter() {
     assert_eq!(ids(&there), ids(&back));
     assert_eq!(codes(&there), codes(&back));
 }
+
+/// A small last load whose ends are unsure (a log that was shifted before export) is no ground to doubt its ticket, neither
+/// for the audit nor for a run.
+#[test]
+fn what_the_ends_of_a_load_leave_is_not_held_against_its_ticket() {
+    let with = |edges_kg: f64| {
+        changed(|l, t| {
+            l.push(load(6, 1400.0, 11.0));
+            l[6].evidence.edges_kg = edges_kg;
+            t.push(ticket(6, &["L7"], 0.88 * 0.95 * 1400.0));
+        })
+    };
+    let sure = with(0.0);
+    assert!(codes(&sure)[0].is_about_a_row(), "{:?}", codes(&sure));
+    assert_eq!(of(&sure, "T7").in_run, fanmill::audit::InRun::HeldOut);
+    let unsure = with(130.0);
+    assert!(
+        (codes(&unsure).iter()).all(|c| !c.is_about_a_row() && *c != AuditCode::OffAfterCorrection),
+        "{:?}",
+        codes(&unsure)
+    );
+    assert_eq!(of(&unsure, "T7").in_run, fanmill::audit::InRun::Obeyed);
+}
+
+/// A ticket that is off by its machine's mean and right by its own side of a step is nothing to look up.
+#[test]
+fn a_step_sends_nobody_after_its_tickets() {
+    let drop = |k: usize| scatter(k) + if k >= 7 { 0.95 } else { 1.0 };
+    let a = audit(&[in_time(drop, 24)]);
+    let off = |t: &fanmill::audit::TicketAudit| t.off_expected_pct.unwrap().abs();
+    assert!(a.tickets.iter().any(|t| off(t) > 3.05), "none is off");
+    assert_eq!(codes(&a), [AuditCode::LevelStep]);
+    // Nor are the crops of such a machine called alike because its interval holds both levels.
+    let mut other = in_time(|k| scatter(k) + 0.975, 24);
+    other.crop = "wheat".into();
+    let both = audit(&[in_time(drop, 24), other]);
+    let overall = &both.overall[0];
+    assert_eq!(overall.alike, None);
+    assert!(
+        overall.text.contains("on average") && overall.text.contains("cannot be compared"),
+        "{}",
+        overall.text
+    );
+}
+
+/// The run says in the field what the audit says of the machine.
+#[test]
+fn a_step_is_said_in_the_field_too() {
+    let said = |factor: &dyn Fn(usize) -> f64| {
+        let mut made = in_time(factor, 24);
+        for l in &mut made.loads {
+            let start = l.start.unwrap();
+            l.evidence.span = Some([start, start + l.evidence.seconds]);
+        }
+        let evidence = fanmill::gather::ScaleEvidence {
+            loads: made.loads.iter().map(|l| l.evidence.clone()).collect(),
+            tickets: made.tickets.clone(),
+            links: None,
+        };
+        fanmill::pool::scale(&[("maize", &evidence)])
+            .remove(0)
+            .warnings
+    };
+    let step = said(&|k| scatter(k) + if k >= 7 { 0.95 } else { 1.0 });
+    let found = step.iter().find(|w| w.code == "level-step").unwrap();
+    assert!(
+        found.text.contains("falls once") && found.text.contains("up to load L7"),
+        "{found:?}"
+    );
+    let steady = said(&|k| 1.0 + scatter(k));
+    assert!(steady.iter().all(|w| w.code != "level-step"), "{steady:?}");
+}

@@ -52,6 +52,9 @@ pub struct Judged {
     /// The wrong ticket: whether it was named; and how many right ones were named.
     named: Option<bool>,
     named_wrongly: usize,
+    /// The same of those that are called odd and obeyed.
+    odd: bool,
+    odd_wrongly: usize,
     warned: bool,
 }
 
@@ -152,6 +155,8 @@ fn one(season: &Season, kind: Tickets, links: &Option<joint::Links>) -> Option<J
         field: (0.0, decision.grain_sd),
         named: wrong.map(|_| false),
         named_wrongly: 0,
+        odd: false,
+        odd_wrongly: 0,
         warned: decision.warnings.iter().any(|w| w.code == "single-ticket") || !decision.has_level,
     };
     let (mut sum_one, mut sum) = (0.0, 0.0);
@@ -168,6 +173,13 @@ fn one(season: &Season, kind: Tickets, links: &Option<joint::Links>) -> Option<J
                 out.named = Some(true);
             } else {
                 out.named_wrongly += 1;
+            }
+        }
+        if d.remarks.iter().any(|r| r.code == "odd-ticket") {
+            if at.is_some() && at == wrong {
+                out.odd = true;
+            } else {
+                out.odd_wrongly += 1;
             }
         }
         if at.is_none() {
@@ -258,9 +270,13 @@ fn line(name: &str, of: &[&Judged]) {
     let wrong = of.iter().filter(|j| j.named.is_some()).count();
     if wrong > 0 {
         let named = of.iter().filter(|j| j.named == Some(true)).count();
-        print!(", wrong ticket named {named} of {wrong}");
+        let odd = of.iter().filter(|j| j.odd).count();
+        print!(", wrong ticket named {named} (obeyed and called odd {odd}) of {wrong}");
     }
     let wrongly: usize = of.iter().map(|j| j.named_wrongly).sum();
     let warned = of.iter().filter(|j| j.warned).count();
-    println!(", right tickets named {wrongly}, warned of one or no ticket {warned}");
+    let odd: usize = of.iter().map(|j| j.odd_wrongly).sum();
+    println!(
+        ", right tickets named {wrongly} (called odd {odd}), warned of one or no ticket {warned}"
+    );
 }

@@ -1,9 +1,9 @@
 //! What there is to say of a machine whose factors step or slide.
 
-use super::course::{Course, Step, Timed, remains};
 use super::join::Batch;
 use super::level::{Level, half};
 use super::{AuditCode, AuditRemark};
+use crate::calibrate::course::{Course, Step, Timed, remains};
 
 /// A remark where the factors of a machine's trusted tickets change with time.
 pub(super) fn change(batch: &Batch, level: &Level) -> Option<AuditRemark> {

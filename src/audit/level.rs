@@ -1,9 +1,9 @@
 //! A machine's factor from its tickets, and what it predicts of each from the others.
 
 use super::AGREE;
-use super::course::{Course, Step, Timed, course, straying_together};
 use super::join::{Batch, Group};
 use super::outliers::{OutlierTest, outliers};
+use crate::calibrate::course::{Course, Step, Timed, course, straying_together};
 use crate::stats::student_975;
 
 /// Usual sd of a machine's load factors: average errors of loads are published from about 1 % at best to 2–5 %.
@@ -83,7 +83,9 @@ impl Level {
                 Some(Timed {
                     w,
                     start: batch.start(parts)?,
-                    date: batch.date(parts),
+                    day: batch
+                        .date(parts)
+                        .map(|d| i64::from(d.year()) * 366 + i64::from(d.day_of_year())),
                     log_factor,
                     opening: batch.opening_share(parts).is_some(),
                 })

@@ -9,7 +9,6 @@
 //! Nothing here decides which tickets a map uses; nothing is written.
 
 mod change;
-mod course;
 mod crossing;
 mod digits;
 mod exchange;
@@ -46,8 +45,7 @@ use serde::Serialize;
 use join::{Batch, Group};
 use level::Level;
 
-/// Common practice: loads agree within ± 3 % once the machine's factor is applied.
-pub(crate) const AGREE: f64 = 0.03;
+pub(crate) use crate::calibrate::course::AGREE;
 /// Common practice: a ticket weighs at least 3,000 lb of grain, kg.
 pub(crate) const LEAST_LOAD_KG: f64 = 3000.0 * crate::units::POUND_KG;
 /// Common practice: at least four loads per machine and crop.

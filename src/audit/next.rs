@@ -231,7 +231,7 @@ impl Gap<'_, '_> {
             mass,
             self.level.spread().unwrap_or(WITHOUT_TICKETS),
             format!(
-                "{} on every day: none was weighed on {}, when {:.0} t were logged",
+                "{} on every day of harvest, because sensors stray from day to day: this season none was weighed on {}, when {:.0} t were logged",
                 self.a_load(),
                 day.strftime("%-d %b"),
                 mass / 1000.0

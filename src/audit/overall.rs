@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use super::join::Group;
 use super::level::Level;
+use crate::calibrate::course::Course;
 
 /// A machine over its crops.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -12,7 +13,7 @@ pub struct MachineOverall {
     pub machine: String,
     /// Its crops with tickets, in order of their names.
     pub crops: Vec<CropLevel>,
-    /// Whether the crops differ by no more than is uncertain; null with fewer than two.
+    /// Whether the crops differ by no more than is uncertain; null with fewer than two, and where a crop has several levels.
     pub alike: Option<bool>,
     /// In words.
     pub text: String,
@@ -27,6 +28,8 @@ pub struct CropLevel {
     pub reads_pct: f64,
     /// Half of its 95 % interval, points.
     pub ci95_pct: Option<f64>,
+    /// Whether its factors in this crop step or slide, so that this is the mean of several levels.
+    pub changes: bool,
 }
 
 /// Machines that have a factor in any crop, in order of their names.
@@ -40,6 +43,7 @@ pub(super) fn audit(groups: &[(Group, Level)]) -> Vec<MachineOverall> {
             crop: group.crop.to_owned(),
             reads_pct: 100.0 * (1.0 / factor - 1.0),
             ci95_pct: level.interval().map(|i| 100.0 * i.half.exp_m1() / factor),
+            changes: level.course != Course::Steady,
         };
         match out.last_mut().filter(|m| m.machine == group.machine) {
             Some(machine) => machine.crops.push(crop),
@@ -60,6 +64,9 @@ pub(super) fn audit(groups: &[(Group, Level)]) -> Vec<MachineOverall> {
 
 /// Whether no two crops differ by more than both their intervals together.
 fn alike(crops: &[CropLevel]) -> Option<bool> {
+    if crops.iter().any(|c| c.changes) {
+        return None;
+    }
     let near = |a: &CropLevel, b: &CropLevel| {
         let both = a.ci95_pct?.hypot(b.ci95_pct?);
         Some((a.reads_pct - b.reads_pct).abs() <= both)
@@ -76,10 +83,14 @@ fn text(m: &MachineOverall) -> String {
     let each: Vec<String> = (m.crops.iter())
         .map(|c| {
             let side = if c.reads_pct < 0.0 { "low" } else { "high" };
-            format!("{:.1} % {side} in {}", c.reads_pct.abs(), c.crop)
+            let mean = if c.changes { " on average" } else { "" };
+            format!("{:.1} % {side} in {}{mean}", c.reads_pct.abs(), c.crop)
         })
         .collect();
     let judged = match m.alike {
+        None if m.crops.len() > 1 && m.crops.iter().any(|c| c.changes) => {
+            ": its factors change within a crop (see there), so its crops cannot be compared as wholes"
+        }
         None => "",
         Some(true) => {
             ": alike in all its crops, so look for the cause in the machine, not in a crop"

@@ -98,11 +98,12 @@ fn contradicted(c: &Context) -> Option<AuditRemark> {
         ),
         None => {
             let expected = c.audit.expected_kg?;
-            let near = c.group?.1.tolerance().exp();
+            let near = c.group?.1.tolerance().exp_m1();
             let fits = format!(
-                "; from {:.0} to {:.0} kg would agree with them",
-                expected / near,
-                expected * near
+                "; within {:.1} % of that, from {:.0} to {:.0} kg, it would agree with them",
+                100.0 * near,
+                expected * (1.0 - near),
+                expected * (1.0 + near)
             );
             let which = match &c.audit.weak_slip {
                 _ if c.others().len() == 1 => {
@@ -245,8 +246,12 @@ fn nothing_logged(c: &Context) -> Option<AuditRemark> {
 fn off(c: &Context) -> Option<AuditRemark> {
     let off = c.audit.off_expected_pct?;
     let scale = 100.0 * c.audit.scale_tolerance_kg / c.audit.weighed_kg;
-    let beyond = is_beyond(off) && off.abs() > scale;
-    if c.is_outlier() || !beyond || c.weighing().ticket.usage == TicketUse::No {
+    // Two sds of what the ends of its loads leave, as a tolerance is two.
+    let beyond = is_beyond(off) && off.abs() > scale.hypot(200.0 * c.weighing().edges());
+    // Where the machine's factors step, only those of its own side say what is expected of it; the step is said of the machine.
+    let agrees = (c.audit.off_own_side_pct).is_some_and(|side| !is_beyond(side));
+    let vouched = agrees && c.audit.exchange.is_none();
+    if c.is_outlier() || !beyond || vouched || c.weighing().ticket.usage == TicketUse::No {
         return None;
     }
     let fact = difference(c)?;

@@ -5,6 +5,7 @@
 //! loads of each used ticket are scaled together until they sum to it exactly.
 
 mod closure;
+pub mod course;
 pub mod joint;
 
 pub use closure::{LoadFactor, Weighing, close};

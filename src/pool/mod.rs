@@ -1,6 +1,7 @@
 //! Second half of every round: the evidence of all fields, machine by machine and crop by crop, into decisions.
 
 mod adjust;
+mod course;
 mod dry_flow;
 mod flows;
 mod machines;

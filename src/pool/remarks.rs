@@ -172,6 +172,14 @@ fn grain_variance(
             all.retain(|a| !parts.contains(&a.0));
         }
     }
+    // Tickets that may be wrong and are obeyed, or right and held out, move their own loads and those that are not weighed.
+    for risk in &settled.risks {
+        let moved = |k: &usize| match ticket_of(*k) {
+            Some(t) if t != risk.ticket => 0.0,
+            _ => share(*k) * risk.shift[*k],
+        };
+        own += risk.probability * nodes.iter().map(moved).sum::<f64>().powi(2);
+    }
     let variance = (adjusted.variance(&all)? + own - adjusted.variance(&taught)?).max(own);
     // What a certified scale may be off by, it is off by for all its tickets: that does not average out.
     Some(
@@ -184,10 +192,46 @@ fn grain_variance(
     )
 }
 
-/// A ticket that the others contradict. `ratio`: its weight over what they lead to expect.
-pub(super) fn doubtful(ticket: &Ticket, ratio: f64, used: bool) -> Remark {
+/// Says which tickets are obeyed though the others make them look odd. `odd`: weighed over expected mass, by ticket.
+pub(super) fn warn_of_odd(
+    weighed: &[Weighed],
+    odd: &[Option<f64>],
+    decisions: &mut [ScaleDecision],
+) {
+    for (w, ratio) in weighed.iter().zip(odd) {
+        let Some(ratio) = ratio else { continue };
+        let remark = Remark::new(
+            "odd-ticket",
+            format!(
+                "ticket {} ({}): {}; chance throws a load so far now and then, so it is obeyed, and intervals are the wider for it; look at the paper, and correct its row or write use = no or use = yes in it",
+                w.ticket.id,
+                w.ticket.place,
+                than_expected(*ratio)
+            ),
+        );
+        let mut said = None;
+        for &(f, l) in &w.parts {
+            decisions[f].loads[l].remarks.push(remark.clone());
+            if said != Some(f) {
+                decisions[f].warnings.push(remark.clone());
+                said = Some(f);
+            }
+        }
+    }
+}
+
+/// `12.0 % more than the other tickets lead to expect`.
+fn than_expected(ratio: f64) -> String {
     let percent = 100.0 * (ratio - 1.0);
     let side = if percent > 0.0 { "more" } else { "less" };
+    format!(
+        "{:.1} % {side} than the other tickets lead to expect",
+        percent.abs()
+    )
+}
+
+/// A ticket that the others contradict. `ratio`: its weight over what they lead to expect.
+pub(super) fn doubtful(ticket: &Ticket, ratio: f64, used: bool) -> Remark {
     let what = if used {
         "it is used all the same, because its row says use = yes"
     } else {
@@ -196,10 +240,10 @@ pub(super) fn doubtful(ticket: &Ticket, ratio: f64, used: bool) -> Remark {
     Remark::new(
         "doubtful-ticket",
         format!(
-            "ticket {} ({}): {:.1} % {side} than the other tickets lead to expect; {what}",
+            "ticket {} ({}): {}; {what}",
             ticket.id,
             ticket.place,
-            percent.abs()
+            than_expected(ratio)
         ),
     )
 }

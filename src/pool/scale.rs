@@ -2,8 +2,8 @@ use std::collections::BTreeMap;
 
 use super::adjust::{OfCrop, Place, UNTOLD_SD, adjust_crop, mean_ln_flow};
 use super::flows::{KnownFlows, weighed_flows};
-use super::remarks::{doubtful, of_fields};
-use super::{dry_flow, flows};
+use super::remarks::{doubtful, of_fields, warn_of_odd};
+use super::{course, dry_flow, flows};
 use crate::calibrate::joint::Settlement;
 use crate::calibrate::{LoadFactor, Weighing, close};
 use crate::gather::ScaleEvidence;
@@ -84,6 +84,7 @@ pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
         .map(|w| w.ticket.usage != TicketUse::No)
         .collect();
     let mut doubt: Vec<Option<f64>> = vec![None; weighed.len()];
+    let mut odd = doubt.clone();
     for crop in &crops {
         let Some(settled) = &crop.settled else {
             continue;
@@ -93,6 +94,9 @@ pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
         }
         for d in &settled.doubts {
             doubt[crop.tickets[d.ticket]] = Some(d.ratio);
+        }
+        for d in &settled.odd {
+            odd[crop.tickets[d.ticket]] = Some(d.ratio);
         }
     }
     let offsets = machine_offsets(fields, &weighed, &used);
@@ -105,6 +109,8 @@ pub fn scale(fields: &[(&str, &ScaleEvidence)]) -> Vec<ScaleDecision> {
         &mut decisions,
     );
     flows::warn(fields, &mut decisions);
+    warn_of_odd(&weighed, &odd, &mut decisions);
+    (crops.iter()).for_each(|crop| course::warn(crop, fields, &weighed, &mut decisions));
     decisions
 }
 
@@ -222,8 +228,9 @@ fn decide(
         let Some(settled) = &crop.settled else {
             continue;
         };
-        for (&w, sd) in crop.tickets.iter().zip(&settled.adjusted.ticket_sd) {
-            nets[w].1 = *sd;
+        for (t, &w) in crop.tickets.iter().enumerate() {
+            let risk = settled.risk_of_ticket(t, &crop.ticket_nodes[t]);
+            nets[w].1 = settled.adjusted.ticket_sd[t].hypot(risk.sqrt());
         }
     }
     let closed = close(&weighings, &nets);
@@ -399,7 +406,7 @@ fn expect(
                     Some(one) => one.ln_factor.exp(),
                     None => level * u.exp(),
                 },
-                sd,
+                sd: sd.hypot(s.risk_of_load(k).sqrt()),
                 bend: if is_bent { bend } else { 0.0 },
                 basis,
             });

@@ -1,5 +1,6 @@
 //! Factors of loads from neighbouring ground: yield field and factors estimated together.
 
+mod doubt;
 mod edge;
 mod equations;
 mod field;
@@ -12,10 +13,11 @@ mod wander;
 
 use serde::{Deserialize, Serialize};
 
+pub use doubt::{Doubt, Risk};
 pub use field::{Texture, links, links_with};
 pub use lattice::Lattice;
 pub use observe::{GroundInput, observe};
-pub use settle::{Doubt, OneFactor, Settlement, settle};
+pub use settle::{OneFactor, Settlement, settle};
 pub use wander::{Adjusted, Known, LoadNode, TicketNode, Wander, adjust};
 
 /// A patch of ground that one load cut on one pass.

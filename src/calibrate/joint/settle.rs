@@ -1,9 +1,9 @@
 //! Which tickets and which links are believed, and the adjustment with those.
 
 use super::Links;
+use super::doubt::{Case, DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong};
 use super::wander::{Adjusted, Known, LoadNode, TicketNode, adjust};
 use crate::read::TicketUse;
-use crate::stats::student_cdf;
 
 /// What part of a field's information on its loads is believed. On simulated fields its errors are 1 to 1.5 times what it
 /// says (poor headlands, bent sensors: `examples/scale_study.rs`), and real fields have old boundaries and strips of other
@@ -13,34 +13,6 @@ const TRUST: f64 = 0.25;
 const LITTLE_TRUST: f64 = 1.0 / 16.0;
 /// Fewest tickets that judge links.
 const FEWEST_JUDGES: usize = 4;
-/// A ticket this far off what the others lead to expect may be doubted at all (loads agree within ±3 %: common practice).
-const DOUBT_BEYOND: f64 = 0.03;
-/// And only if chance would do it to a given ticket less often than this.
-const DOUBT_P: f64 = 0.001;
-/// And to any of a crop's tickets less often than this (our choice; Bonferroni's bound).
-const DOUBT_P_OF_ANY: f64 = 0.01;
-/// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the logarithm of
-/// their sd is never taken to be known better than this: as well as ten degrees of freedom tell it (our choice).
-const LEAST_UNKNOWN: f64 = 0.224;
-/// Degrees of freedom at which Student's t is the normal, for all that matters here.
-const NORMAL: f64 = 1_000.0;
-/// A ticket so many sds off is tried without itself (our choice) …
-const SUSPECT: f64 = 2.5;
-/// … or this part of the most that one of n can be off by when it is part of the sd, (n − 1)/√n (Grubbs 1969, Technometrics
-/// 11:1; the part is our choice).
-const NEAR_MOST: f64 = 0.9;
-/// Fewest tickets of which one can be doubted.
-const DOUBT_FEWEST: usize = 4;
-
-/// Why a ticket is held out.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Doubt {
-    /// Index of the ticket among those given.
-    pub ticket: usize,
-    /// Weighed over expected mass.
-    pub ratio: f64,
-}
-
 /// One factor for a machine, against the joint adjustment: what each makes of every ticket left out in turn.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OneFactor {
@@ -70,6 +42,10 @@ pub struct Settlement {
     pub used: Vec<bool>,
     /// Tickets that the others contradict.
     pub doubts: Vec<Doubt>,
+    /// Tickets that are obeyed though chance seldom throws any so far off.
+    pub odd: Vec<Doubt>,
+    /// Tickets that may be wrong and are obeyed, or right and held out.
+    pub risks: Vec<Risk>,
     /// Whether links are believed as far as they can be; otherwise tickets contradict them.
     pub links_hold: bool,
     /// One factor beside the joint adjustment, by machine; `None` where too few tickets can judge.
@@ -94,31 +70,45 @@ pub fn settle(
     let mut teaches = used.clone();
     let believed = Known::with_trust(TRUST);
     let mut adjusted = adjust(loads, links, tickets, &teaches, &believed)?;
-    let mut doubts = Vec::new();
-    while let Some((worst, _)) = suspect(&adjusted, &teaches) {
-        let left = teaches.iter().filter(|t| **t).count();
-        if left < DOUBT_FEWEST {
-            break;
-        }
-        let mut without = teaches.clone();
-        without[worst] = false;
-        let others = adjust(loads, links, tickets, &without, &believed)?;
-        let Some((off, sd)) = others.predict(&tickets[worst], loads) else {
+    let (mut doubts, mut odd, mut risks) = (Vec::new(), Vec::new(), Vec::new());
+    let case = Case {
+        loads,
+        links,
+        tickets,
+        known: &believed,
+    };
+    while teaches.iter().filter(|t| **t).count() >= DOUBT_FEWEST {
+        let tried = case.tried(&adjusted, &teaches)?;
+        let Some(worst) = tried.first().filter(|t| t.is_doubtful()) else {
+            // What is obeyed may be wrong all the same, unless the user vouches for it.
+            let auto: Vec<&Tried> = (tried.iter())
+                .filter(|t| usage[t.ticket] != TicketUse::Yes)
+                .collect();
+            risks.extend(if_wrong(&case, &adjusted, &auto));
+            odd.extend(auto.iter().filter(|t| t.is_odd()).map(|t| t.doubt()));
             break;
         };
-        let p = DOUBT_P.min(DOUBT_P_OF_ANY / left as f64);
-        if !(off.abs() > DOUBT_BEYOND && chance(off.abs() / sd, others.load_sd_sd) < p) {
-            break;
+        doubts.push(worst.doubt());
+        teaches[worst.ticket] = false;
+        if usage[worst.ticket] != TicketUse::Yes {
+            used[worst.ticket] = false;
+            // What an earlier look made of it is settled now.
+            risks.retain(|r: &Risk| r.ticket != worst.ticket);
+            risks.extend(if_right(&case, &adjusted, &tried));
+            odd.extend(
+                tried[1..]
+                    .iter()
+                    .filter(|t| t.rivals(worst))
+                    .map(Tried::doubt),
+            );
         }
-        doubts.push(Doubt {
-            ticket: worst,
-            ratio: off.exp(),
-        });
-        if usage[worst] != TicketUse::Yes {
-            used[worst] = false;
-        }
-        (teaches, adjusted) = (without, others);
+        adjusted = tried.into_iter().next()?.others;
     }
+    odd.retain(|o: &Doubt| {
+        usage[o.ticket] == TicketUse::Auto && doubts.iter().all(|d: &Doubt| d.ticket != o.ticket)
+    });
+    odd.sort_by_key(|o| o.ticket);
+    odd.dedup_by_key(|o| o.ticket);
     let alone = adjust(loads, &[], tickets, &teaches, &Known::with_trust(0.0))?;
     let links_hold = hold(&adjusted, &alone);
     if !links_hold {
@@ -153,11 +143,29 @@ pub fn settle(
         sd_without_links: alone.sd,
         used,
         doubts,
+        odd,
+        risks,
         links_hold,
         leave_one_out: (errors.len() > 1).then(|| rms(errors.iter().copied())),
         one_factor,
         adjusted,
     })
+}
+
+impl Settlement {
+    /// Variance of a load's log factor, because tickets may be wrong and are obeyed, or right and held out.
+    pub fn risk_of_load(&self, load: usize) -> f64 {
+        (self.risks.iter())
+            .map(|r| r.probability * r.shift[load].powi(2))
+            .sum()
+    }
+
+    /// The same of a ticket that is obeyed: only if it is wrong itself.
+    pub fn risk_of_ticket(&self, ticket: usize, node: &TicketNode) -> f64 {
+        let own = (self.risks.iter()).filter(|r| r.ticket == ticket && self.used[ticket]);
+        own.filter_map(|r| Some(r.probability * r.shift[*node.parts.first()?].powi(2)))
+            .sum()
+    }
 }
 
 fn rms(errors: impl ExactSizeIterator<Item = f64>) -> f64 {
@@ -228,35 +236,6 @@ fn errors_of(
         .collect()
 }
 
-/// How often chance throws a load so far (in root mean square sds) where the logarithm of its sd is known to an sd of
-/// `unknown`: a normal over a log-normal scale, whose root mean square is e^(unknown²) times its middle.
-fn chance(off: f64, unknown: f64) -> f64 {
-    let steps = 60;
-    let unknown = unknown.max(LEAST_UNKNOWN);
-    // The t whose variance of the sd's logarithm is the same, 1/(2·degrees). It is the nearer of the two while degrees are
-    // several, and knows nothing with one or two; either is taken where it says less of chance (our choice).
-    let students = 2.0 * (1.0 - student_cdf(off, (0.5 / (unknown * unknown)).max(1.0)));
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for k in 0..=steps {
-        let z = 10.0 * k as f64 / steps as f64 - 5.0;
-        let w = (-0.5 * z * z).exp();
-        let t = off * (unknown * unknown - unknown * z).exp();
-        sum += w * 2.0 * (1.0 - student_cdf(t, NORMAL));
-        weight += w;
-    }
-    (sum / weight).min(students)
-}
-
-/// The ticket that the others contradict most, if it may be doubted at all.
-fn suspect(adjusted: &Adjusted, teaches: &[bool]) -> Option<(usize, f64)> {
-    let n = teaches.iter().filter(|t| **t).count() as f64;
-    (adjusted.left_out.iter().enumerate())
-        .filter(|(t, e)| teaches[*t] && e.0.abs() > DOUBT_BEYOND)
-        .map(|(t, e)| (t, (e.0 / adjusted.usual_sd(t, e.1)).abs()))
-        .filter(|(_, t)| *t > SUSPECT.min(NEAR_MOST * (n - 1.0) / n.sqrt()))
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-}
-
 /// Whether tickets bear the links out: predicted with them they must not come out worse than without, by more than one
 /// standard error of the difference of their log scores.
 fn hold(with: &Adjusted, without: &Adjusted) -> bool {
@@ -325,6 +304,49 @@ mod tests {
         usage[8] = TicketUse::No;
         let s = run(&factors, &usage);
         assert!(!s.used[8] && s.doubts.is_empty());
+    }
+
+    #[test]
+    fn a_ticket_that_may_be_wrong_widens_what_rests_on_it() {
+        let factors = [
+            0.970, 0.955, 0.982, 0.961, 0.966, 0.978, 0.951, 0.967, 1.035,
+        ];
+        let mut usage = vec![TicketUse::Auto; 9];
+        let s = run(&factors, &usage);
+        // Too near to be held out, too far to be passed over.
+        assert!(s.doubts.is_empty() && s.used[8]);
+        assert_eq!(s.odd.iter().map(|d| d.ticket).collect::<Vec<_>>(), [8]);
+        let node = &tickets(&factors)[8];
+        let risk = s.risk_of_ticket(8, node);
+        let off = s.odd[0].ratio.ln();
+        assert!(risk > 0.0 && risk < off * off, "{risk}");
+        // A load that was not weighed would be off with it, by less.
+        assert!(s.risk_of_load(10) > 0.0 && s.risk_of_load(10) < 0.1 * risk);
+        // Who vouches for it is believed.
+        usage[8] = TicketUse::Yes;
+        let s = run(&factors, &usage);
+        assert!(s.odd.is_empty() && s.risk_of_ticket(8, node) == 0.0);
+        // What is held out may be right: its own load is less sure for it.
+        let mut gross = factors;
+        gross[8] = 1.086;
+        let s = run(&gross, &[TicketUse::Auto; 9]);
+        assert_eq!(s.doubts.len(), 1);
+        assert!(s.risk_of_load(8) > 0.0 && s.risk_of_ticket(8, node) == 0.0);
+    }
+
+    #[test]
+    fn a_load_whose_ends_are_unsure_is_no_ground_to_doubt_its_ticket() {
+        let mut factors = vec![0.970, 0.965, 0.972, 0.969, 0.966, 0.968, 0.971, 0.967];
+        factors.push(0.88);
+        let mut t = tickets(&factors);
+        let settled = |t: &[TicketNode]| settle(&loads(9), &[], t, &[TicketUse::Auto; 9]).unwrap();
+        assert_eq!(settled(&t).doubts.len(), 1);
+        t[8].edges = 0.09;
+        let s = settled(&t);
+        assert!(s.doubts.is_empty() && s.odd.is_empty());
+        // It teaches the others next to nothing, and is as sure as its ends are.
+        assert!((s.adjusted.factor[7].exp() - 0.968).abs() < 0.003);
+        assert!(s.adjusted.ticket_sd[8] > 0.09 && s.adjusted.scale_sd[8] < 0.02);
     }
 
     #[test]
@@ -420,18 +442,6 @@ mod tests {
         assert!(s.adjusted.factor[11] > s.adjusted.factor[5]);
         // Three tickets judge nothing.
         assert!(run(&around[..3], &[TicketUse::Auto; 3]).one_factor[0].is_none());
-    }
-
-    #[test]
-    fn chance_is_no_more_than_students_and_wider_where_the_sd_is_not_known() {
-        // Tables of Student's t: 0.001 in both tails at ten degrees of freedom, whose sd is known as well, is 4.587: no more.
-        assert!(
-            (0.0001..0.00101).contains(&chance(4.587, 0.0)),
-            "{}",
-            chance(4.587, 0.0)
-        );
-        assert!(chance(4.587, 0.5) > chance(4.587, 0.3) && chance(12.0, 0.5) < 0.001);
-        assert!(chance(0.0, 0.7) > 0.999);
     }
 
     #[test]

@@ -2,9 +2,7 @@
 
 use super::table::{Side, table};
 use super::{began, counted, line, name, number, one_file, signed};
-use crate::audit::{
-    Audit, AuditCode, AuditRemark, Heading, InRun, Subject, TicketAudit, is_beyond,
-};
+use crate::audit::{Audit, AuditCode, AuditRemark, Heading, InRun, Subject, TicketAudit};
 use crate::report::terminal::page::Page;
 
 /// Rows to look into that are written out; further ones are named.
@@ -116,13 +114,10 @@ fn about(subject: &Subject) -> String {
 
 /// Tickets beyond 3 % that the others do not contradict, one a line.
 fn off(page: &mut Page, n: usize, tickets: &[&TicketAudit], action: &str) {
-    let on_its_side = |t: &TicketAudit| t.off_own_side_pct.is_some_and(|off| !is_beyond(off));
     let mut tickets = tickets.to_vec();
     let size = |t: &TicketAudit| t.off_expected_pct.map_or(0.0, f64::abs);
     tickets.sort_by(|a, b| {
-        (on_its_side(a).cmp(&on_its_side(b)))
-            .then(size(b).total_cmp(&size(a)))
-            .then_with(|| (&a.file, a.row).cmp(&(&b.file, b.row)))
+        (size(b).total_cmp(&size(a))).then_with(|| (&a.file, a.row).cmp(&(&b.file, b.row)))
     });
     let one_file = one_file(&tickets);
     let file = match tickets.first() {
@@ -164,7 +159,6 @@ fn off(page: &mut Page, n: usize, tickets: &[&TicketAudit], action: &str) {
                     _ => "",
                 },
                 t.exchange.as_ref().map_or("", |_| "exchange"),
-                if on_its_side(t) { "step" } else { "" },
             ];
             let marks: Vec<&str> = marks.into_iter().filter(|m| !m.is_empty()).collect();
             vec![
@@ -191,11 +185,11 @@ fn off(page: &mut Page, n: usize, tickets: &[&TicketAudit], action: &str) {
     ];
     table(page, &columns, &rows, 5);
     page.line("     off %: + where the ticket is heavier than expected");
-    notes(page, &tickets, on_its_side);
+    notes(page, &tickets);
 }
 
 /// What the marks mean.
-fn notes(page: &mut Page, tickets: &[&TicketAudit], on_its_side: impl Fn(&TicketAudit) -> bool) {
+fn notes(page: &mut Page, tickets: &[&TicketAudit]) {
     let mut said: Vec<&str> = Vec::new();
     for t in tickets {
         let Some(e) = &t.exchange else { continue };
@@ -204,12 +198,5 @@ fn notes(page: &mut Page, tickets: &[&TicketAudit], on_its_side: impl Fn(&Ticket
         }
         said.push(&e.with);
         page.hanging("     exchange: ", &e.text(&t.ticket), 15);
-    }
-    if tickets.iter().any(|t| on_its_side(t)) {
-        page.hanging(
-            "     step: ",
-            "within 3 % of the tickets on its own side of the machine's step (below), so the paper is probably right",
-            11,
-        );
     }
 }

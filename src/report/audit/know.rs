@@ -29,13 +29,14 @@ fn item(page: &mut Page, remark: &AuditRemark, text: &str) {
     page.hanging("  - ", &text, 4);
 }
 
-/// Each in its own words; what is to be done is said after the last, where it is the same.
+/// Each in its own words; what is to be done is said once where it is the same.
 fn of_machines(page: &mut Page, alike: &[(Subject, &AuditRemark)]) {
     for (k, (subject, remark)) in alike.iter().enumerate() {
         let text = format!("{}: {}", name(subject), remark.text);
-        let next = alike.get(k + 1).map(|(_, r)| &r.action);
-        if next == Some(&remark.action) {
-            page.hanging("  - ", &format!("{}: {text}", remark.code.name()), 4);
+        let before = k.checked_sub(1).map(|b| &alike[b].1.action);
+        if before == Some(&remark.action) {
+            let text = format!("{}: {text}. To do: the same", remark.code.name());
+            page.hanging("  - ", &text, 4);
         } else {
             item(page, remark, &text);
         }

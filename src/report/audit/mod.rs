@@ -97,9 +97,15 @@ fn next(page: &mut Page, audit: &Audit) {
         return;
     }
     page.line("");
-    page.line("For next season: what to weigh, most needed first");
+    page.hanging(
+        "",
+        "For next season: what to weigh. First stands what puts most grain in doubt (grain that \
+         rests on it, times how far such grain is usually off)",
+        0,
+    );
     for (k, next) in audit.next.iter().enumerate() {
-        page.hanging(&format!("{:>3}. ", k + 1), &next.text, 5);
+        let text = format!("{} (up to {} t off)", next.text, tonnes(next.may_be_off_kg));
+        page.hanging(&format!("{:>3}. ", k + 1), &text, 5);
     }
 }
 
@@ -225,6 +231,16 @@ fn number(value: Option<f64>, decimals: usize) -> String {
     value
         .filter(|v| v.is_finite())
         .map_or_else(|| MISSING.to_owned(), |v| format!("{v:.decimals$}"))
+}
+
+/// Tonnes, with a decimal where there are few.
+fn tonnes(kg: f64) -> String {
+    let t = kg / 1000.0;
+    if t < 9.95 {
+        format!("{t:.1}")
+    } else {
+        format!("{t:.0}")
+    }
 }
 
 /// `9.0–14.0`, or one number where the two read alike.

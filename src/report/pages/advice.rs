@@ -44,6 +44,24 @@ const KNOWN: &[(&str, Level, &str, &str)] = &[
         "Look for the paper ticket: is the weight right, and was it this load?",
     ),
     (
+        "odd-ticket",
+        Level::Serious,
+        "A scale ticket is far from what the others lead to expect",
+        "Look at the paper; use = no on its row would hold it out.",
+    ),
+    (
+        "level-step",
+        Level::Note,
+        "A machine's factor changed in the season",
+        "Ask what was done to the machine then. Do not carry one factor over the whole season.",
+    ),
+    (
+        "drift",
+        Level::Note,
+        "A machine's factor rises or falls with time",
+        "Keep a ticket for early, middle and late loads.",
+    ),
+    (
         "no-scale",
         Level::Grave,
         "No scale ticket weighs this grain",

@@ -1,9 +1,9 @@
 //! How a machine's factors run in time: they stay, they step once, or they slide.
 
-use super::AGREE;
 use crate::stats::student_cdf;
-use jiff::civil::Date;
 
+/// Common practice: loads agree within ± 3 % once the machine's factor is applied.
+pub const AGREE: f64 = 0.03;
 /// A slide or a step at no particular time is believed where chance makes one less often than this (our choice: it
 /// sends somebody to ask the driver).
 const ALPHA: f64 = 0.001;
@@ -20,13 +20,13 @@ const NEARLY: f64 = 3.84;
 
 /// A ticket in its place in time.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Timed {
+pub struct Timed {
     /// Its index in the batch.
     pub w: usize,
     /// When the first of its loads began, Unix s.
     pub start: f64,
-    /// That day.
-    pub date: Option<Date>,
+    /// That day, by any number.
+    pub day: Option<i64>,
     /// Log of its factor.
     pub log_factor: f64,
     /// Whether it is grain of the first rounds.
@@ -35,19 +35,24 @@ pub(super) struct Timed {
 
 /// How the factors of a machine's tickets, in order of time, run.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub(super) enum Course {
+pub enum Course {
     /// One level, as far as can be seen.
     #[default]
     Steady,
     /// From one level to another with time: means of the first and last third, logs.
-    Slide { early: f64, late: f64 },
+    Slide {
+        /// Of the first third.
+        early: f64,
+        /// Of the last.
+        late: f64,
+    },
     /// One level, then another.
     Step(Step),
 }
 
 /// A step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Step {
+pub struct Step {
     /// First ticket after it.
     pub at: usize,
     /// First and last place that could be it as well.
@@ -61,7 +66,7 @@ pub(super) struct Step {
 }
 
 /// The course of tickets that are in order of time.
-pub(super) fn course(timed: &[Timed]) -> Course {
+pub fn course(timed: &[Timed]) -> Course {
     let values: Vec<f64> = timed.iter().map(|t| t.log_factor).collect();
     let slide = slide(&values);
     let Some(mut step) = step(&values).or_else(|| step_between_days(timed, &values)) else {
@@ -84,7 +89,7 @@ pub(super) fn course(timed: &[Timed]) -> Course {
 }
 
 /// Whether the step is there still where some tickets are left out.
-pub(super) fn remains(timed: &[Timed], step: &Step, keep: impl Fn(&Timed) -> bool) -> bool {
+pub fn remains(timed: &[Timed], step: &Step, keep: impl Fn(&Timed) -> bool) -> bool {
     let side = |part: &[Timed]| -> Vec<f64> {
         part.iter()
             .filter(|t| keep(t))
@@ -109,7 +114,7 @@ fn step(values: &[f64]) -> Option<Step> {
 fn step_between_days(timed: &[Timed], values: &[f64]) -> Option<Step> {
     let places: Vec<usize> = (FEWEST_SIDE_DAYS..(timed.len() + 1).saturating_sub(FEWEST_SIDE_DAYS))
         .filter(|&k| {
-            let days = timed[k - 1].date.zip(timed[k].date);
+            let days = timed[k - 1].day.zip(timed[k].day);
             days.is_some_and(|(a, b)| a != b)
         })
         .collect();
@@ -190,7 +195,7 @@ fn around_line(values: &[f64]) -> f64 {
 /// Correlation of values with the ones before them, where chance makes one as large less often than once in twenty
 /// (Anderson 1942, Ann. Math. Stat. 13:1: mean −1/n, variance 1/n), made good for the mean that is taken from the same
 /// values (Marriott & Pope 1954, Biometrika 41:390). `None` where values do not stray together or are fewer than eight.
-pub(super) fn straying_together(timed: &[Timed]) -> Option<f64> {
+pub fn straying_together(timed: &[Timed]) -> Option<f64> {
     let values: Vec<f64> = timed.iter().map(|t| t.log_factor).collect();
     let n = values.len() as f64;
     if values.len() < 8 {
@@ -235,7 +240,7 @@ mod tests {
             .map(|(k, &log_factor)| Timed {
                 w: k,
                 start: 3600.0 * k as f64,
-                date: Some(jiff::civil::date(2025, 10, 1 + (k / per_day) as i8)),
+                day: Some((k / per_day) as i64),
                 log_factor,
                 opening: k == 0,
             })
