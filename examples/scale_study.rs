@@ -193,6 +193,7 @@ fn season(seed: u64) -> Option<Season> {
         &prepared.loads,
         &[],
         &prepared.faults.mass,
+        None,
         &moved,
     );
     let truth = loads

@@ -35,7 +35,8 @@ pub struct AuditField {
 }
 
 impl AuditField {
-    /// Takes what only a run's first rounds tell of the same loads: neighbouring ground, and how sure their ends are.
+    /// Takes what only a run's first rounds tell of the same loads: neighbouring ground, grain that no row has, and how sure
+    /// their ends are.
     pub fn as_in_run(&mut self, evidence: ScaleEvidence) {
         self.links = evidence.links;
         for load in &mut self.loads {
@@ -48,7 +49,7 @@ impl AuditField {
                     )
             };
             if let Some(of_run) = evidence.loads.iter().find(same) {
-                load.evidence.edges_kg = of_run.edges_kg;
+                load.evidence = of_run.clone();
             }
         }
     }
@@ -89,7 +90,15 @@ pub fn gather(
     let timeline = Timeline::new(log);
     let faults = faults::apply(log, &timeline, &FaultParams::default().check()?);
     let loads = assign(log, &input.tickets);
-    let evidence = loads::evidence(log, &timeline, &loads, &input.tickets, &faults.mass, &[]);
+    let evidence = loads::evidence(
+        log,
+        &timeline,
+        &loads,
+        &input.tickets,
+        &faults.mass,
+        None,
+        &[],
+    );
     let zone = TimeZone::get(&job.timezone).unwrap_or(TimeZone::UTC);
     let mut out: Vec<AuditLoad> = evidence
         .into_iter()

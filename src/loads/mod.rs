@@ -6,7 +6,9 @@
 mod assign;
 mod edges;
 mod evidence;
+mod unlogged;
 
 pub use assign::{LoadKey, Loads, assign};
 pub use edges::edges;
 pub use evidence::{LoadEvidence, TicketRef, evidence};
+pub use unlogged::{Unlogged, UnloggedInput, unlogged};
