@@ -316,8 +316,8 @@ fn the_text_of_a_small_audit() {
 
     For next season: what to weigh. First stands what puts most grain in doubt (grain that rests on it,
     times how far such grain is usually off)
-      1. a full load of C1 in maize (about 7 t) on every day of harvest, because sensors stray from day to
-         day: this season none was weighed on 4 Oct, when 7 t were logged (up to 0.1 t off)
+      1. a full load of C1 in maize (about 7 t) on every day of harvest, because sensors stray from day
+         to day: this season none was weighed on 4 Oct, when 7 t were logged (up to 0.1 t off)
 
     Every ticket of C1 in maize, farthest off first
       ticket    line  load        began  logged  weighed  expected   off %  kg/s  moist

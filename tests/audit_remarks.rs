@@ -638,6 +638,15 @@ fn a_step_sends_nobody_after_its_tickets() {
     // Nor are the crops of such a machine called alike because its interval holds both levels.
     let mut other = in_time(|k| scatter(k) + 0.975, 24);
     other.crop = "wheat".into();
+    other
+        .tickets
+        .iter_mut()
+        .for_each(|t| t.place.file = "wheat.csv".into());
+    let named = other
+        .loads
+        .iter_mut()
+        .filter_map(|l| l.evidence.ticket.as_mut());
+    named.for_each(|t| t.file = "wheat.csv".into());
     let both = audit(&[in_time(drop, 24), other]);
     let overall = &both.overall[0];
     assert_eq!(overall.alike, None);

@@ -141,7 +141,7 @@ pub(super) fn adjust_crop<'a>(
     scales.sort_unstable();
     scales.dedup();
     let ends = |w: usize| {
-        let parts = || weighed[w].parts.iter().map(|p| load(p));
+        let parts = || weighed[w].parts.iter().map(&load);
         let variance: f64 = parts().map(|l| l.edges_kg.powi(2)).sum();
         let logged: f64 = parts().map(|l| l.mass_kg).sum();
         if logged > 0.0 {
