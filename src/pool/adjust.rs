@@ -64,6 +64,14 @@ impl OfCrop<'_> {
         settled.one_factor[machine].filter(OneFactor::wins)
     }
 
+    /// By how much a load's log factor is another because its machine's one factor is taken; 0 where it is not. That one factor
+    /// predicted tickets better does not say that the other is wrong, so intervals hold both.
+    pub fn simpler_by(&self, load: usize) -> f64 {
+        let one = self.one_factor(self.nodes[load].machine);
+        one.zip(self.settled.as_ref())
+            .map_or(0.0, |(one, s)| one.ln_factor - s.adjusted.factor[load])
+    }
+
     /// Whether any ticket teaches.
     pub fn has_level(&self) -> bool {
         let taught = |s: &Settlement| s.adjusted.left_out.iter().any(|e| e.0.is_finite());

@@ -180,6 +180,10 @@ fn grain_variance(
         };
         own += risk.probability * nodes.iter().map(moved).sum::<f64>().powi(2);
     }
+    let simpler = (nodes.iter())
+        .filter(|k| ticket_of(**k).is_none())
+        .map(|&k| share(k) * crop.simpler_by(k));
+    own += simpler.sum::<f64>().powi(2);
     let variance = (adjusted.variance(&all)? + own - adjusted.variance(&taught)?).max(own);
     // What a certified scale may be off by, it is off by for all its tickets: that does not average out.
     Some(

@@ -406,7 +406,7 @@ fn expect(
                     Some(one) => one.ln_factor.exp(),
                     None => level * u.exp(),
                 },
-                sd: sd.hypot(s.risk_of_load(k).sqrt()),
+                sd: sd.hypot(s.risk_of_load(k).sqrt()).hypot(crop.simpler_by(k)),
                 bend: if is_bent { bend } else { 0.0 },
                 basis,
             });
