@@ -16,12 +16,15 @@ mod layout;
 mod log_file;
 mod log_row;
 mod merge;
+mod names;
 mod number;
 mod outlines;
 mod position;
 mod recognise;
 mod row_interval;
+mod row_width;
 mod sections;
+mod shared;
 mod siblings;
 mod source;
 pub mod taskdata;
@@ -36,7 +39,9 @@ pub use fingerprint::{fingerprint, input_bytes};
 pub use inspect::{
     Inspected, NamedOutline, RawColumn, files_below, inspect, outlines_in, tickets_in,
 };
-pub use recognise::{ColumnRemark, FoundColumn, Question, Recognised, Severity, by_headers};
+pub use recognise::{
+    ColumnRemark, FoundColumn, Moments, Question, Recognised, Severity, by_headers,
+};
 
 use geo::MultiPolygon;
 
