@@ -13,7 +13,7 @@ use super::shared::{self, Shared};
 use super::source::{LogSource, logs_in};
 use super::{
     FieldInput, as_harvested, boundary, coarse, merge, row_interval, row_width, sections, siblings,
-    tickets,
+    tickets, turns,
 };
 use crate::crop::Crop;
 use crate::job::{FieldSeason, Job};
@@ -194,6 +194,7 @@ pub(super) fn settled(
     };
     row_width::derive(&mut log, field.crop.row_spacing, &width);
     sections::gather(&mut log, &mut positions, &width)?;
+    turns::refuse(&log, &positions)?;
     row_interval::derive(&mut log, &positions, job.log.interval);
     let given = Given {
         width: &width,
@@ -201,10 +202,10 @@ pub(super) fn settled(
         interval: job.log.interval,
         crop: &field.crop,
     };
-    let moved = |k: usize| {
-        positions.lon[k] != positions.lon[k - 1] || positions.lat[k] != positions.lat[k - 1]
+    let moved = |k: usize, before: usize| {
+        positions.lon[k] != positions.lon[before] || positions.lat[k] != positions.lat[before]
     };
-    let spread = coarse::spread(&mut log.time, moved);
+    let spread = coarse::spread_each(&mut log.time, &log.machine.index, moved);
     if spread > 0 {
         let text = format!(
             "{}: {spread} of {} rows repeat the time of the row before: its clock is coarser than its rows, which are spread evenly",

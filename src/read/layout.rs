@@ -29,10 +29,6 @@ pub(super) const NUMBERS: [LogColumn; 17] = [
     LogColumn::RowSpacing,
 ];
 
-/// Places of the longitude and the latitude in [`NUMBERS`].
-pub(super) const LON: usize = 0;
-pub(super) const LAT: usize = 1;
-
 /// The columns that grain can be read from, the best first.
 pub(super) const GRAIN: [LogColumn; 4] = [
     LogColumn::Flow,

@@ -4,8 +4,8 @@ use csv::ByteRecord;
 
 use super::Unreadable;
 use super::error::{ReadError, ReadErrorKind};
-use super::layout::{LAT, LON, Layout, NUMBERS};
-use super::log_row::{DECIMAL_POINT, Row, parse, pass_number};
+use super::layout::{Layout, NUMBERS};
+use super::log_row::{DECIMAL_POINT, Row, parse, pass_number, place};
 use super::names::Names;
 use super::recognise::{Known, Recognised, SAMPLE_ROWS, Sample, recognise};
 use super::shared::{By, Dealing, Shared};
@@ -213,6 +213,10 @@ impl LogFile {
             }
             for record in batch.records() {
                 rows = self.count(rows, 1)?;
+                let alone = record.fault.is_none() && record.lines <= 1;
+                if alone && !owned(&record.cells, layout, table.decimal_comma, dealing) {
+                    continue;
+                }
                 let parsed = match &record.fault {
                     Some(fault) => Err(fault.clone()),
                     None => parse(&record.cells, layout, times, table.decimal_comma),
@@ -222,7 +226,9 @@ impl LogFile {
                     continue;
                 }
                 match parsed {
-                    Ok(row) if !owned(&row, &record.cells, layout, dealing) => {}
+                    Ok(_)
+                        if !alone
+                            && !owned(&record.cells, layout, table.decimal_comma, dealing) => {}
                     Ok(row) => self.push(rows, &row, &record.cells, layout, crop),
                     // A row that cannot be read is whose the one before it was.
                     Err(_) if !dealing.kept => dealing.elsewhere += 1,
@@ -423,13 +429,19 @@ impl LogFile {
     }
 }
 
-/// Whether a row is the field's.
-fn owned(row: &Row, cells: &ByteRecord, layout: &Layout, dealing: &mut Dealing<'_>) -> bool {
-    if dealing.by() == By::Nothing {
-        return true;
-    }
-    let cell = |k: Option<usize>| k.map_or(&b""[..], |k| &cells[k]);
-    let at = (row.numbers[LON], row.numbers[LAT]);
+/// Whether a row is the field's: found out before the rest of it is read.
+fn owned(
+    cells: &ByteRecord,
+    layout: &Layout,
+    decimal_comma: bool,
+    dealing: &mut Dealing<'_>,
+) -> bool {
+    let cell = |k: Option<usize>| k.and_then(|k| cells.get(k)).unwrap_or(b"");
+    let at = match dealing.by() {
+        By::Nothing => return true,
+        By::Name => (f64::NAN, f64::NAN),
+        By::Place => place(cells, layout, decimal_comma),
+    };
     dealing.keeps(cell(layout.machine), cell(layout.place), at)
 }
 

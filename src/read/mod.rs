@@ -32,6 +32,7 @@ mod text;
 mod ticket_row;
 mod tickets;
 mod time;
+mod turns;
 
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;

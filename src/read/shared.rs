@@ -40,16 +40,32 @@ pub(super) struct Shared {
     others_bounded: bool,
 }
 
+/// How far from its boundary's box a field's rows may lie, degrees of latitude (our choice: half a kilometre, farther than a
+/// machine goes while it empties): beyond it they are of a field that the job does not have.
+const REACH_DEG: f64 = 0.0045;
+
 #[derive(Debug)]
 struct Shape {
     bounds: Rect<f64>,
+    /// The box with what is near it.
+    near: Rect<f64>,
     polygons: MultiPolygon<f64>,
 }
 
 impl Shape {
     fn new(polygons: MultiPolygon<f64>) -> Option<Self> {
         let bounds = polygons.bounding_rect()?;
-        Some(Self { bounds, polygons })
+        let (low, high) = (bounds.min(), bounds.max());
+        let east = REACH_DEG / low.y.to_radians().cos().max(0.01);
+        let near = Rect::new(
+            (low.x - east, low.y - REACH_DEG),
+            (high.x + east, high.y + REACH_DEG),
+        );
+        Some(Self {
+            bounds,
+            near,
+            polygons,
+        })
     }
 
     fn holds(&self, point: Point<f64>) -> bool {
@@ -194,7 +210,11 @@ impl Shared {
         match &self.own {
             Some(own) if own.holds(point) => true,
             // Outside: another field's, or still this one's where the machine comes from it.
-            Some(_) => last && self.others_bounded && !self.others.iter().any(|o| o.holds(point)),
+            Some(own) => {
+                last && self.others_bounded
+                    && own.near.contains(&point)
+                    && !self.others.iter().any(|o| o.holds(point))
+            }
             // Without a boundary the field has what lies in no other's.
             None => !self.others.iter().any(|o| o.holds(point)),
         }
@@ -382,6 +402,18 @@ mod tests {
         }
     }
 
+    #[test]
+    fn rows_far_from_the_field_are_nobodys() {
+        let shared = Shared {
+            own: square(0.0),
+            fields: 2,
+            others_bounded: true,
+            ..Shared::default()
+        };
+        assert!(shared.here(1.004, 0.5, Some(true)));
+        assert!(!shared.here(1.006, 0.5, Some(true)));
+    }
+
     fn square(west: f64) -> Option<Shape> {
         Shape::new(MultiPolygon(vec![
             Rect::new((west, 0.0), (west + 1.0, 1.0)).to_polygon(),
@@ -399,7 +431,7 @@ mod tests {
             ..Shared::default()
         };
         // On the road, in the field, out of it, in the next one, out of that, and back.
-        let (way, mut last) = ([-1.0, 0.5, 1.5, 2.5, 1.5, 0.5, f64::NAN], None);
+        let (way, mut last) = ([-0.004, 0.5, 1.004, 2.5, 1.004, 0.5, f64::NAN], None);
         let mut whose = Vec::new();
         for lon in way {
             last = Some(shared.here(lon, 0.5, last));

@@ -10,6 +10,7 @@ mod farm;
 mod forms;
 mod gdal;
 mod packed;
+mod rows;
 mod sections;
 mod shared;
 mod taskdata;

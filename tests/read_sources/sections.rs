@@ -4,7 +4,7 @@
 use fanmill::read::FieldInput;
 use proptest::prelude::*;
 
-use super::farm::{codes, read_crop, write};
+use super::farm::{codes, read_crop, said, write};
 
 const METRES: f64 = 111_320.0;
 const LAT: f64 = 54.0;
@@ -22,7 +22,7 @@ fn read(text: &str, log: &str, header: Option<f64>) -> Result<FieldInput, String
         &sections,
         "maize",
     )
-    .map_err(|e| e.in_a_line())
+    .map_err(|e| said(&e))
 }
 
 /// Three sections of 2 m, heading north. By hand: with all at work 1 + 2 + 3 = 6 kg/s over 6 m, in the middle; with the

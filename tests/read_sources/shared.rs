@@ -5,7 +5,7 @@ use std::path::Path;
 use fanmill::job::{Job, parse};
 use fanmill::read::{FieldInput, read_field};
 
-use super::farm::{codes, write};
+use super::farm::{codes, said, write};
 
 /// Three fields in a row from west to east, 0.002° of longitude wide with 0.001° of road between; ten rows in each and
 /// five on each road, and five before the first.
@@ -129,9 +129,7 @@ fn a_field_without_rows_says_why() {
     let west: Vec<&str> = text.lines().take(16).collect();
     write(folder.path(), "season.csv", west.join("\n").as_bytes());
     let job = job(folder.path(), true, "");
-    let error = read_field(&job, &job.fields[1])
-        .expect_err("nothing there")
-        .in_a_line();
+    let error = said(&read_field(&job, &job.fields[1]).expect_err("nothing there"));
     assert!(
         error.contains("rows of field \"Middle\"") && error.contains("all 15 rows"),
         "{error}"

@@ -245,7 +245,14 @@ pub(in crate::read) fn recognise(
     known: &Known<'_>,
 ) -> Recognised {
     let mut out = Recognised::default();
-    let grain = assign::assign(sample, settings, &mut out);
+    let mut grain = assign::assign(sample, settings, &mut out);
+    // Steps, clocks and widths are those of one machine.
+    let one = one_machine(sample, &out);
+    let sample = one.as_ref().unwrap_or(sample);
+    if one.is_some() {
+        out = Recognised::default();
+        grain = assign::assign(sample, settings, &mut out);
+    }
     places::positions(sample, settings, known, &mut out);
     places::crs(sample, settings, &mut out);
     match moments::find(sample, settings, &grain, &out) {
@@ -265,6 +272,29 @@ pub(in crate::read) fn recognise(
             },
         ),
     }
+}
+
+/// The rows of the machine that has most, where those of several machines take turns: in a tenth of the rows and more
+/// (our choice; logs that were joined change it once).
+fn one_machine(sample: &Sample, out: &Recognised) -> Option<Sample> {
+    let column = &sample.columns[out.get(LogColumn::Machine)?.index];
+    let changes = (1..sample.rows)
+        .filter(|k| column.text(*k) != column.text(k - 1))
+        .count();
+    if changes * 10 < sample.rows || sample.rows < 20 {
+        return None;
+    }
+    let mut rows: std::collections::BTreeMap<&str, Vec<Vec<u32>>> =
+        std::collections::BTreeMap::new();
+    for k in 0..sample.rows {
+        rows.entry(column.text(k)).or_default().push(vec![k as u32]);
+    }
+    // More names than a farm has machines: no names of machines, or a row each.
+    if rows.len() > 12 {
+        return None;
+    }
+    let most = rows.into_values().max_by_key(Vec::len)?;
+    Some(sample.gathered(&most, |_| How::Mean, &vec![true; sample.rows]))
 }
 
 /// What values prove of columns that are known by their headers. `span`: width of the header by its sections, m.
