@@ -7,6 +7,7 @@ use geo::{
 };
 use geojson::{GeoJson, GeometryValue, Position};
 
+use super::NamedOutline;
 use super::crs::ToDegrees;
 use super::error::{ReadError, ReadErrorKind};
 use super::find::InputFile;
@@ -42,10 +43,7 @@ fn own(outlines: Vec<Outline>, field: &FieldSeason) -> MultiPolygon<f64> {
 }
 
 /// The same of outlines that are wanted for other fields as well; `None` where they have no polygon.
-pub(super) fn own_of(
-    outlines: &[(MultiPolygon<f64>, Vec<String>)],
-    field: &FieldSeason,
-) -> Option<MultiPolygon<f64>> {
+pub(super) fn own_of(outlines: &[NamedOutline], field: &FieldSeason) -> Option<MultiPolygon<f64>> {
     let any = outlines.iter().any(|(_, names)| is_of(names, field));
     let own = outlines
         .iter()

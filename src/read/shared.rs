@@ -11,6 +11,7 @@ use std::path::PathBuf;
 use geo::{BoundingRect, Contains, MultiPolygon, Point, Rect};
 use glob::{MatchOptions, Pattern};
 
+use super::NamedOutline;
 use super::boundary;
 use super::error::{ReadError, ReadErrorKind};
 use super::find::InputFile;
@@ -144,7 +145,7 @@ impl Shared {
         }
         shared.own = own.cloned().and_then(Shape::new);
         // Fields whose boundaries lie in one file read it once.
-        let mut read: HashMap<PathBuf, Vec<(MultiPolygon<f64>, Vec<String>)>> = HashMap::new();
+        let mut read: HashMap<PathBuf, Vec<NamedOutline>> = HashMap::new();
         for other in &others {
             shared.other_names.extend(names(other));
             let Some(written) = &other.boundary else {

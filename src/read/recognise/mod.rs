@@ -13,6 +13,7 @@ mod clock;
 mod clock_form;
 mod dates;
 mod grain;
+mod grouping;
 mod lexicon;
 mod moments;
 mod motion;
@@ -31,8 +32,9 @@ pub(in crate::read) use clock::compact_seconds;
 pub(in crate::read) use clock_form::{
     ClockForm, DAY_S, DateForm, DayForm, GPS_EPOCH_S, GPS_LEAP_S, SERIAL_EPOCH_DAYS,
 };
+pub(in crate::read) use grouping::{group, ranks};
+pub(in crate::read) use moments::MomentWidth;
 pub use moments::Moments;
-pub(in crate::read) use moments::{MomentWidth, group, ranks};
 pub(in crate::read) use run_together::{RunTogether, is_negative, parted};
 pub(in crate::read) use sample::{How, SAMPLE_ROWS, Sample};
 pub(in crate::read) use written::written;
