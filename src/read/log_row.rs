@@ -5,7 +5,7 @@ use csv::ByteRecord;
 use super::angle::{Hemisphere, angle};
 use super::layout::{Layout, NUMBERS, NumberColumn};
 use super::number::number;
-use super::recognise::{is_negative, parted};
+use super::recognise::{RunTogether, is_negative};
 use super::source::Fault;
 use super::text::{decode, shown};
 use super::time::TimeReader;
@@ -77,8 +77,8 @@ fn value(
             .ok_or_else(|| not_a_number(column.field, cell, decimal_comma))?,
     };
     let value = match (layout.run_together, NUMBERS[column.slot]) {
-        (Some(form), LogColumn::Lon) => apart(value, form.signs[0], record),
-        (Some(form), LogColumn::Lat) => apart(value, form.signs[1], record),
+        (Some(form), LogColumn::Lon) => apart(value, form, form.signs[0], record),
+        (Some(form), LogColumn::Lat) => apart(value, form, form.signs[1], record),
         _ => value,
     };
     Ok(match NUMBERS[column.slot] {
@@ -99,10 +99,10 @@ pub(super) fn place(record: &ByteRecord, layout: &Layout, decimal_comma: bool) -
     (at.0.unwrap_or(f64::NAN), at.1.unwrap_or(f64::NAN))
 }
 
-/// The degrees of a number in which degrees and minutes are run together, and of its hemisphere.
-fn apart(value: f64, sign: Option<usize>, record: &ByteRecord) -> f64 {
-    let negative = sign.is_some_and(|s| is_negative(&decode(&record[s])));
-    parted(value) * if negative { -1.0 } else { 1.0 }
+/// The degrees of a number that is not plain degrees with a sign, and of its hemisphere.
+fn apart(value: f64, form: RunTogether, sign: Option<usize>, record: &ByteRecord) -> f64 {
+    let negative = sign.is_some_and(|s| record.get(s).is_some_and(|c| is_negative(&decode(c))));
+    form.degrees(value, negative)
 }
 
 /// The degrees of a longitude or a latitude that is written in degrees and minutes.

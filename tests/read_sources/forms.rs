@@ -566,3 +566,45 @@ fn degrees_minutes_and_seconds_with_units_in_cells() {
         Err(error) => assert!(error.contains("[log]") || error.contains("kg/s"), "{error}"),
     }
 }
+
+/// The side of the globe in columns of their own; a direction of driving is none. Whole numbers of 1e-7 degrees.
+#[test]
+fn hemispheres_in_columns_and_whole_numbers() {
+    let rows = driven(-93.6, -42.03);
+    for form in ["sides", "whole", "directions"] {
+        let mut text = "Time,Lat,NS,Lon,EW,Flow (kg/s)\n".to_owned();
+        for (k, d) in rows.iter().enumerate() {
+            let heading = if (k / 120) % 2 == 0 { 'N' } else { 'S' };
+            match form {
+                "sides" => write!(text, "{},{:.7},S,{:.7},W", iso(d.time), -d.lat, -d.lon),
+                "whole" => write!(
+                    text,
+                    "{},{:.0},,{:.0},",
+                    iso(d.time),
+                    d.lat * 1e7,
+                    d.lon * 1e7
+                ),
+                _ => write!(text, "{},{:.7},{heading},{:.7},", iso(d.time), d.lat, d.lon),
+            }
+            .expect("text");
+            writeln!(text, ",{:.4}", d.flow).expect("text");
+        }
+        compare(&read_text(&text, "").expect("read"), &rows, 1e-3);
+    }
+    // Driven to the north and to the south on the northern half: no row lies in the south.
+    let rows = here();
+    let mut text = "Time,Lat,Lon,Direction,Flow (kg/s)\n".to_owned();
+    for (k, d) in rows.iter().enumerate() {
+        let heading = if (k / 120) % 2 == 0 { 'N' } else { 'S' };
+        writeln!(
+            text,
+            "{},{:.7},{:.7},{heading},{:.4}",
+            iso(d.time),
+            d.lat,
+            d.lon,
+            d.flow
+        )
+        .expect("text");
+    }
+    compare(&read_text(&text, "").expect("read"), &rows, 1e-3);
+}

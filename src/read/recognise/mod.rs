@@ -35,7 +35,7 @@ pub(in crate::read) use clock_form::{
 pub(in crate::read) use grouping::{group, ranks};
 pub(in crate::read) use moments::MomentWidth;
 pub use moments::Moments;
-pub(in crate::read) use run_together::{RunTogether, is_negative, parted};
+pub(in crate::read) use run_together::{RunTogether, is_negative};
 pub(in crate::read) use sample::{How, SAMPLE_ROWS, Sample};
 pub(in crate::read) use written::written;
 
