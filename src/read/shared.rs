@@ -98,7 +98,7 @@ pub(super) fn sharing<'a>(
     };
     job.fields
         .iter()
-        .filter(|other| key(other) != own && lists(other))
+        .filter(|other| lists(other) && key(other) != own)
         .collect()
 }
 
