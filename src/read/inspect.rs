@@ -54,6 +54,9 @@ pub struct Inspected {
     pub error: Option<ReadError>,
 }
 
+/// Behind a remark on one piece that others have as well.
+const MORE: &str = " (of the first rows; and so on behind them)";
+
 /// Rows of a log that are looked at together (our choice: hours at 1 Hz, so that passes are whole, in some tens of MB).
 const PIECE: usize = 200_000;
 
@@ -197,13 +200,26 @@ fn in_pieces<T>(
     add: &dyn Fn(&mut T, &Log),
 ) -> Result<(), ReadError> {
     let shared = Shared::default();
+    let mut pieces = 0;
     LogFile::pieces(source, job, known, (&shared, PIECE), &mut |piece| {
         let (mut file, positions) = settled(job, field, piece, &shared)?;
         inspected.clock = file.clock;
         inspected.unreadable += file.unreadable.len();
         let first = file.unreadable.drain(..).next();
         inspected.first_unreadable = inspected.first_unreadable.take().or(first);
-        inspected.warnings.append(&mut file.warnings);
+        for warning in file.warnings.drain(..) {
+            // Counts are a piece's; the pieces behind it say the same of their rows.
+            match inspected
+                .warnings
+                .iter_mut()
+                .find(|w| w.code == warning.code)
+            {
+                Some(known) if pieces > 0 && !known.text.ends_with(MORE) => known.text += MORE,
+                Some(_) if pieces > 0 => {}
+                _ => inspected.warnings.push(warning),
+            }
+        }
+        pieces += 1;
         let mut log = Log::default();
         merge::append(&mut log, file, positions, "machine 1", &job.log);
         add(taken, &log);
