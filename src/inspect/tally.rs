@@ -97,8 +97,8 @@ impl Tally {
                     k += 1;
                     k % 2 == 1
                 });
+                // The one kept last is gone: the next is as far from the one before it as all now are.
                 self.every *= 2;
-                self.skip = self.every - 1;
             }
         }
     }

@@ -5,8 +5,9 @@ use csv::ByteRecord;
 use super::Unreadable;
 use super::error::{ReadError, ReadErrorKind};
 use super::layout::{Layout, NUMBERS};
-use super::log_row::{DECIMAL_POINT, Row, parse, pass_number, place};
+use super::log_row::{DECIMAL_POINT, Row, parse, pass_number};
 use super::names::Names;
+use super::owned::owned;
 use super::recognise::{Known, Recognised, SAMPLE_ROWS, Sample, recognise};
 use super::shared::{By, Dealing, Shared};
 use super::source::{BATCH, Batch, Fault, Header, LogSource, Record, Table};
@@ -350,50 +351,6 @@ impl LogFile {
         }
     }
 
-    /// Keeps some of its rows.
-    pub fn keep(&mut self, keep: &[bool]) {
-        fn some<T>(column: &mut Vec<T>, keep: &[bool]) {
-            let mut kept = keep.iter();
-            column.retain(|_| kept.next() == Some(&true));
-        }
-        some(&mut self.row, keep);
-        some(&mut self.time, keep);
-        some(&mut self.work, keep);
-        some(&mut self.pass, keep);
-        for numbers in &mut self.numbers {
-            some(numbers, keep);
-        }
-        for names in [
-            &mut self.machine,
-            &mut self.load,
-            &mut self.section,
-            &mut self.record,
-            &mut self.place,
-        ] {
-            some(&mut names.index, keep);
-        }
-    }
-
-    /// Says how many rows are other fields', and by what.
-    pub fn tell_of_others(&mut self, by: By) {
-        let how = match by {
-            By::Name => {
-                let header = self.layout.place.and_then(|k| self.layout.headers.get(k));
-                format!("by column \"{}\"", header.map_or("", String::as_str))
-            }
-            _ => "by the boundaries of the job's fields".to_owned(),
-        };
-        if self.elsewhere > 0 {
-            let text = format!(
-                "{}: {} of {} rows are other fields', {how}",
-                self.path,
-                self.elsewhere,
-                self.elsewhere + self.row.len() as u64,
-            );
-            self.warnings.push(Remark::new("other-fields", text));
-        }
-    }
-
     /// The error that none of the rows can be read, by the first one's fault.
     fn nothing_readable(&self, rows: u32, layout: &Layout, separator: Option<u8>) -> ReadError {
         let mut place = Place::file(&self.path);
@@ -427,22 +384,6 @@ impl LogFile {
             self.warnings.push(Remark::new("other-crop", text));
         }
     }
-}
-
-/// Whether a row is the field's: found out before the rest of it is read.
-fn owned(
-    cells: &ByteRecord,
-    layout: &Layout,
-    decimal_comma: bool,
-    dealing: &mut Dealing<'_>,
-) -> bool {
-    let cell = |k: Option<usize>| k.and_then(|k| cells.get(k)).unwrap_or(b"");
-    let at = match dealing.by() {
-        By::Nothing => return true,
-        By::Name => (f64::NAN, f64::NAN),
-        By::Place => place(cells, layout, decimal_comma),
-    };
-    dealing.keeps(cell(layout.machine), cell(layout.place), at)
 }
 
 /// Reads on until so many first rows of a table are there: as they are, and column by column.

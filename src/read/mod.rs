@@ -19,6 +19,7 @@ mod merge;
 mod names;
 mod number;
 mod outlines;
+mod owned;
 mod position;
 mod recognise;
 mod row_interval;

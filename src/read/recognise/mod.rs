@@ -24,6 +24,7 @@ mod roles;
 mod run_together;
 mod said;
 mod sample;
+mod shares;
 mod timing;
 mod words;
 mod written;
