@@ -87,10 +87,10 @@ mod tests {
         derive(&mut own, Some(0.5), &|_| None);
         assert_eq!(&widths(&own)[..2], [6.0, 3.0]);
         assert!(widths(&own)[2].is_nan());
-        let mut crops = log(&[rows.clone()]);
+        let mut crops = log(std::slice::from_ref(&rows));
         derive(&mut crops, Some(0.7), &|_| Some(6.0));
         assert_eq!(&widths(&crops)[..2], [5.6, 2.8]);
-        let mut machines = log(&[rows.clone()]);
+        let mut machines = log(std::slice::from_ref(&rows));
         derive(&mut machines, None, &|_| Some(6.0));
         assert_eq!(&widths(&machines)[..2], [6.0, 3.0]);
         let mut neither = log(&[rows]);

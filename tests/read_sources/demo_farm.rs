@@ -22,8 +22,14 @@ const EXPORTS: usize = 4;
 /// First rows of each log that are taken: all of them would take minutes.
 const ROWS: usize = 1200;
 
+/// What becomes of a cell.
+type Cell = Box<dyn Fn(&str) -> Vec<String>>;
+
 /// Headers of a column, and what becomes of a cell.
-type Written = (Vec<String>, Box<dyn Fn(&str) -> Vec<String>>);
+type Written = (Vec<String>, Cell);
+
+/// A column by its name in both logs, and how far apart they may be: absolute and relative.
+type Compared<'a> = (&'static str, &'a [f64], &'a [f64], f64, f64);
 
 /// A log of the farm as its file has it.
 struct Source {
@@ -157,7 +163,7 @@ fn column(name: &str, style: &Style, bushel: f64) -> Written {
                 Ok(value) => vec![format!("{:.decimals$}", value / factor)],
                 Err(_) => vec![missing.to_owned()],
             };
-            let cell: Box<dyn Fn(&str) -> Vec<String>> = Box::new(cell);
+            let cell: Cell = Box::new(cell);
             // Names of ten letters are all that a shapefile has.
             let header = match style.format {
                 Format::Shapefile => {
@@ -531,7 +537,7 @@ fn compare(base: &Log, other: &Log, style: &Style) {
         assert_eq!(base.pass_label, other.pass_label, "{what}: passes");
         assert_eq!(base.work, other.work, "{what}: work states");
     }
-    let columns: [(&str, &Vec<f64>, &Vec<f64>, f64, f64); 8] = [
+    let columns: [Compared<'_>; 8] = [
         ("longitude", &base.lon, &other.lon, 0.6e-7, 0.0),
         ("latitude", &base.lat, &other.lat, 0.6e-7, 0.0),
         ("time", &base.time, &other.time, 0.0011, 0.0),

@@ -233,10 +233,7 @@ mod tests {
         assert_eq!(start(&format!("sep=;\na;b;c\n{german}")).0, "a;b;c");
         assert_eq!(start(&format!("a;b;c\n{german}")).0, "a;b;c");
         assert_eq!(
-            start(&format!(
-                "Harvest,,\n,,\nField 7,,\na,b,c\n1,2,3\n4,5,6\n7,8,9\n"
-            ))
-            .0,
+            start("Harvest,,\n,,\nField 7,,\na,b,c\n1,2,3\n4,5,6\n7,8,9\n").0,
             "a,b,c"
         );
         // The header itself may stand behind the sign, and a header alone is one.
