@@ -328,3 +328,89 @@ fn a_ticket_over_two_fields_closes_over_both() {
     }
     assert!((weighed / total - 1.0).abs() < 1e-9, "{weighed} of {total}");
 }
+
+/// A log with a row for each section of the header is the log with a row for each moment: the same points, loads and
+/// ledger, and nothing lost on the way.
+#[test]
+fn rows_of_sections_make_the_map_of_their_moments() {
+    let farm = Farm::of(&[small_season("Brook field", "brook", 3)]);
+    assert_eq!(farm.run(&[]).status, 0);
+    let plain = farm.summary("Brook field");
+    let logs: Vec<String> = farm
+        .files()
+        .into_keys()
+        .filter(|f| f.starts_with("logs/") && f.ends_with(".csv"))
+        .collect();
+    assert!(!logs.is_empty());
+    for log in &logs {
+        farm.edit(log, in_sections);
+    }
+    farm.edit("job.toml", |job| {
+        job.replacen("[[field]]", "[log]\nsection_width = \"own\"\n[[field]]", 1)
+    });
+    let run = fanmill(&["run", farm.path("job.toml").to_str().expect("a path")]);
+    assert_eq!(run.status, 0, "{}", run.stderr);
+    let gathered = farm.summary("Brook field");
+    assert!(
+        farm.warning("Brook field", "section-rows")
+            .contains("4 sections")
+    );
+    let number = |of: &serde_json::Value, at: &str| {
+        of.pointer(at).and_then(|v| v.as_f64()).expect("a number")
+    };
+    for at in ["/points/rows", "/points/unreadable", "/points/kept"] {
+        assert_eq!(number(&gathered, at), number(&plain, at), "{at}");
+    }
+    assert_eq!(
+        gathered["points"]["set_aside"],
+        plain["points"]["set_aside"]
+    );
+    for at in [
+        "/grain/logged_kg",
+        "/grain/fault_kg",
+        "/grain/corrected_kg",
+        "/grain/weighed_kg",
+        "/yield/mean",
+        "/area_ha",
+    ] {
+        let (a, b) = (number(&gathered, at), number(&plain, at));
+        assert!((a - b).abs() <= 1e-6 * b.abs(), "{at}: {a} and {b}");
+    }
+    // The ledger balances.
+    let sum = |of: &serde_json::Value, list: &str, key: &str| -> f64 {
+        let lines = of[list].as_array().expect("lines").iter();
+        lines.map(|l| l[key].as_f64().expect("a number")).sum()
+    };
+    let corrected = number(&gathered, "/grain/corrected_kg");
+    for (list, key) in [("ledger", "kg"), ("loads", "corrected_kg")] {
+        let all = sum(&gathered, list, key);
+        assert!(
+            (all - corrected).abs() < 1e-6 * corrected,
+            "{list}: {all} and {corrected}"
+        );
+    }
+}
+
+/// Each row as four: a tenth, two, three and four tenths of its flow on a quarter of the header each.
+fn in_sections(text: String) -> String {
+    let mut lines = text.lines();
+    let header = lines.next().expect("a header");
+    let place = |name: &str| header.split(',').position(|h| h == name);
+    let (flow, width) = (
+        place("flow_kg_s").expect("a flow"),
+        place("width_m").expect("a width"),
+    );
+    let mut out = format!("{header},section\n");
+    for line in lines.filter(|l| !l.is_empty()) {
+        for section in 1..=4u32 {
+            let cell = |(k, c): (usize, &str)| match c.parse::<f64>() {
+                Ok(v) if k == flow => format!("{}", v * f64::from(section) / 10.0),
+                Ok(v) if k == width => format!("{}", v / 4.0),
+                _ => c.to_owned(),
+            };
+            let cells: Vec<String> = line.split(',').enumerate().map(cell).collect();
+            out += &format!("{},{section}\n", cells.join(","));
+        }
+    }
+    out
+}

@@ -157,7 +157,7 @@ fn an_unknown_key_is_refused_with_its_neighbour() {
     assert_eq!(
         fails("columns = { flow", "columns = { flaw"),
         "job.toml:10:13, log, columns: expected one of the keys lon, lat, x, y, time, date, interval, flow, mass, yield, \
-         dry_yield, moisture, machine, work_state, speed, distance, width, section, heading, elevation, load, pass, crop, found \"flaw\"\n\
+         dry_yield, moisture, machine, work_state, speed, distance, width, rows, row_spacing, section, record, heading, elevation, load, pass, crop, field, found \"flaw\"\n\
          hint: did you mean \"flow\"?"
     );
 }

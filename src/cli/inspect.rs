@@ -2,7 +2,7 @@ use std::path::{Path, PathBuf};
 
 use super::{DONE, Failure, Format, SOME_FAILED, print};
 use crate::crop::Crop;
-use crate::inspect::{Survey, crop_of_path, survey};
+use crate::inspect::{Survey, Tally, crop_of_path, survey};
 use crate::read::inspect;
 use crate::report;
 
@@ -42,8 +42,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<u8, Failure> {
     for file in &arguments.files {
         let name = file.to_string_lossy();
         let crop = crop.clone().or_else(|| crop_of_path(&name));
-        match inspect(Path::new(""), &name, &job, crop.as_ref()) {
-            Ok(logs) => surveys.extend(logs.iter().map(survey)),
+        match inspect(Path::new(""), &name, &job, crop.as_ref(), &Tally::add) {
+            Ok(logs) => surveys.extend(logs.iter().map(|(log, tally)| survey(log, tally))),
             Err(error) => {
                 failed = true;
                 eprintln!("{}", Failure::new(&error, error.hint()));

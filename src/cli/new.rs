@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::{DONE, Failure};
 use crate::draft::{Found, FoundBoundary, FoundLog, FoundTickets, fields, job_text};
-use crate::inspect::{crop_of_path, survey};
+use crate::inspect::{Tally, crop_of_path, survey};
 use crate::job::{Job, parse};
 use crate::read::{ReadErrorKind, files_below, inspect, outlines_in, tickets_in};
 
@@ -203,7 +203,7 @@ fn look(folder: &Path, file: &str, job: &Job) -> What {
         });
     }
     let crop = crop_of_path(file);
-    let logs = match inspect(folder, file, job, crop.as_ref()) {
+    let logs = match inspect(folder, file, job, crop.as_ref(), &Tally::add) {
         Ok(logs) => logs,
         Err(error) if error.kind() == ReadErrorKind::Unopenable => {
             return What::Unusable(file.to_owned(), error.to_string());
@@ -211,7 +211,7 @@ fn look(folder: &Path, file: &str, job: &Job) -> What {
         Err(_) => return What::Other(file.to_owned()),
     };
     let mut found = Vec::new();
-    for log in &logs {
+    for (log, tally) in &logs {
         let kind = log.error.as_ref().map(|e| e.kind());
         if matches!(
             kind,
@@ -229,15 +229,14 @@ fn look(folder: &Path, file: &str, job: &Job) -> What {
                 _ => What::Other(file.to_owned()),
             };
         }
-        let every = (log.log.len() / PLACES).max(1);
-        let places = (0..log.log.len())
-            .step_by(every)
-            .map(|i| [log.log.lon[i], log.log.lat[i]])
+        let every = (tally.places.len() / PLACES).max(1);
+        let places = tally.places.iter().step_by(every).copied();
+        let places = places
             .filter(|p| p[0].is_finite() && p[1].is_finite())
             .collect();
         found.push(FoundLog {
             path: path_of(folder, file, &log.file),
-            survey: survey(log),
+            survey: survey(log, tally),
             places,
         });
     }

@@ -45,6 +45,12 @@ pub fn log_block(log: &Inspected) -> String {
         GrainMoisture::Reference => block += "at_moisture = \"reference\"\n",
         GrainMoisture::At(pct) => block += &format!("at_moisture = \"{pct} %\"\n"),
     }
+    if let Some(moments) = recognised.moments.as_ref().filter(|_| open.is_empty()) {
+        block += &format!("section_grain = \"{}\"\n", moments.grain.name());
+        if let Some(width) = moments.width_share() {
+            block += &format!("section_width = \"{}\"\n", width.name());
+        }
+    }
     for question in &recognised.questions {
         block += &commented(header(question.index), question);
     }

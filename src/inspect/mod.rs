@@ -4,6 +4,7 @@
 mod block;
 mod crop_word;
 mod survey;
+mod tally;
 
 pub(crate) use block::{commented, quoted};
 
@@ -14,6 +15,7 @@ use std::path::Path;
 use crate::job::{Job, JobError, parse};
 
 pub use survey::{ColumnSurvey, Machine, QuestionSurvey, Span, Survey, TimeSpan, survey};
+pub use tally::Tally;
 
 /// A job with nothing but defaults, to read single logs with.
 pub fn job() -> Result<Job, JobError> {

@@ -4,18 +4,15 @@ use serde::Serialize;
 
 use super::block::log_block;
 use super::crop_word::{crop_of_path, crop_of_word};
+use super::tally::Tally;
 use crate::crop::Crop;
-use crate::geometry::Frame;
 use crate::job::LogColumn;
-use crate::log::{Clock, Log, Timeline};
-use crate::passes;
+use crate::log::Clock;
 use crate::read::Inspected;
 use crate::summary::Remark;
 
 /// Bins of a histogram (our choice: as many as a narrow terminal shows).
 const BINS: usize = 32;
-/// Size of the map in dots: 2 × 4 of them make a character.
-const MAP: [usize; 2] = [96, 72];
 
 /// A log by itself.
 #[derive(Debug, Clone, Serialize)]
@@ -143,11 +140,9 @@ pub struct QuestionSurvey {
 }
 
 /// Takes the figures of a log.
-pub fn survey(inspected: &Inspected) -> Survey {
-    let log = &inspected.log;
+pub fn survey(inspected: &Inspected, tally: &Tally) -> Survey {
     let recognised = &inspected.recognised;
-    let timeline = Timeline::new(log);
-    let (passes, at_work, map, span) = ground(log, &timeline);
+    let (map, span) = tally.ground().unwrap_or_default();
     let header = |k: usize| {
         inspected
             .columns
@@ -155,41 +150,33 @@ pub fn survey(inspected: &Inspected) -> Survey {
             .map_or_else(String::new, |c| c.header.clone())
     };
     let named = recognised.get(LogColumn::Machine).is_some();
-    let machines = (0..log.machines.len())
-        .map(|m| Machine {
-            name: named.then(|| log.machines[m].clone()),
-            rows: log.machine.iter().filter(|x| **x as usize == m).count(),
-        })
-        .filter(|m| m.rows > 0)
-        .collect();
-    let grain: f64 = (0..log.len()).map(|i| timeline.mass(log, i)).sum();
+    let machine = |(name, rows): &(String, usize)| Machine {
+        name: named.then(|| name.clone()),
+        rows: *rows,
+    };
     Survey {
         file: inspected.file.clone(),
-        rows: log.len(),
-        unreadable: inspected.unreadable.len(),
+        rows: tally.rows,
+        unreadable: inspected.unreadable,
         span,
-        time: time_span(inspected),
+        time: time_span(inspected, tally),
         clock: if recognised.clock.is_empty() {
             "none: rows are taken in their order".to_owned()
         } else {
             recognised.clock.clone()
         },
-        interval_s: timeline
-            .tracks
-            .first()
-            .map(|t| t.usual_interval)
-            .filter(|_| {
-                recognised.get(LogColumn::Time).is_some()
-                    || recognised.get(LogColumn::Interval).is_some()
-            }),
+        interval_s: tally.usual_interval.filter(|_| {
+            recognised.get(LogColumn::Time).is_some()
+                || recognised.get(LogColumn::Interval).is_some()
+        }),
         pass_spacing_m: recognised.pass_spacing,
-        passes,
-        rows_at_work: at_work,
-        machines,
-        loads: log.loads.clone(),
+        passes: tally.passes,
+        rows_at_work: tally.at_work,
+        machines: tally.machines.iter().map(machine).collect(),
+        loads: tally.loads.clone(),
         crop: crop(inspected),
         columns: columns(inspected),
-        grain_t: (inspected.error.is_none() && !log.is_empty()).then_some(grain / 1000.0),
+        grain_t: (inspected.error.is_none() && tally.rows > 0).then_some(tally.grain_kg / 1000.0),
         questions: recognised
             .questions
             .iter()
@@ -200,7 +187,7 @@ pub fn survey(inspected: &Inspected) -> Survey {
                 indispensable: q.indispensable,
             })
             .collect(),
-        oddities: oddities(inspected, &timeline),
+        oddities: oddities(inspected, tally),
         log_block: log_block(inspected),
         error: inspected.error.as_ref().map(|e| match e.hint() {
             Some(hint) => format!("{e}; {hint}"),
@@ -222,66 +209,13 @@ fn crop(inspected: &Inspected) -> Option<String> {
     by_column.or_else(|| crop_of_path(&inspected.file).map(|c: Crop| c.name))
 }
 
-/// Passes, rows on them, the map, and where it lies.
-fn ground(log: &Log, timeline: &Timeline) -> (usize, usize, Vec<Vec<bool>>, Option<Span>) {
-    let nothing = (0, 0, Vec::new(), None);
-    let Ok(frame) = Frame::around(&log.lon, &log.lat) else {
-        return nothing;
-    };
-    let (x, y) = frame.forward(&log.lon, &log.lat);
-    let Ok(params) = passes::Params::new(log.machines.len()).check() else {
-        return nothing;
-    };
-    let found = passes::estimate(&params, log, timeline, &x, &y);
-    let at_work = found.pass_of.iter().filter(|p| p.is_some()).count();
-    // A few fixes far off must not shrink the field to a dot.
-    let bounds = |v: &[f64]| {
-        let mut v: Vec<f64> = v.iter().copied().filter(|a| a.is_finite()).collect();
-        v.sort_by(f64::total_cmp);
-        let at = |share: f64| {
-            v.get((v.len().saturating_sub(1) as f64 * share).round() as usize)
-                .copied()
-        };
-        at(0.002).zip(at(0.998))
-    };
-    let (Some(bx), Some(by), Some(lon), Some(lat)) =
-        (bounds(&x), bounds(&y), bounds(&log.lon), bounds(&log.lat))
-    else {
-        return nothing;
-    };
-    let span = Span {
-        west: lon.0,
-        south: lat.0,
-        east: lon.1,
-        north: lat.1,
-        width_m: bx.1 - bx.0,
-        height_m: by.1 - by.0,
-    };
-    let scale = (span.width_m / MAP[0] as f64)
-        .max(span.height_m / MAP[1] as f64)
-        .max(0.1);
-    let size = [
-        (span.width_m / scale).ceil() as usize + 1,
-        (span.height_m / scale).ceil() as usize + 1,
-    ];
-    let mut map = vec![vec![false; size[0]]; size[1]];
-    for i in 0..log.len() {
-        let (cx, cy) = ((x[i] - bx.0) / scale, (by.1 - y[i]) / scale);
-        if cx >= 0.0 && cy >= 0.0 && (cx as usize) < size[0] && (cy as usize) < size[1] {
-            map[cy as usize][cx as usize] = true;
-        }
-    }
-    (found.passes.len(), at_work, map, Some(span))
-}
-
-fn time_span(inspected: &Inspected) -> Option<TimeSpan> {
+fn time_span(inspected: &Inspected, tally: &Tally) -> Option<TimeSpan> {
     if inspected.clock != Clock::Unix {
         return None;
     }
-    let times = || inspected.log.time.iter().copied().filter(|t| t.is_finite());
     let stamp = |t: f64| jiff::Timestamp::from_second(t as i64).ok();
-    let first = stamp(times().fold(f64::INFINITY, f64::min))?;
-    let last = stamp(times().fold(f64::NEG_INFINITY, f64::max))?;
+    let (first, last) = tally.times?;
+    let (first, last) = (stamp(first)?, stamp(last)?);
     Some(TimeSpan {
         from: first.to_string(),
         to: last.to_string(),
@@ -355,7 +289,7 @@ fn histogram(sorted: &[f64], column: &mut ColumnSurvey) {
     (column.histogram, column.histogram_from, column.histogram_to) = (bins, Some(from), Some(to));
 }
 
-fn oddities(inspected: &Inspected, timeline: &Timeline) -> Vec<Remark> {
+fn oddities(inspected: &Inspected, tally: &Tally) -> Vec<Remark> {
     let mut out = Vec::new();
     let header = |k: Option<usize>| {
         k.and_then(|k| inspected.columns.get(k))
@@ -374,32 +308,30 @@ fn oddities(inspected: &Inspected, timeline: &Timeline) -> Vec<Remark> {
             out.push(warning.clone());
         }
     }
-    if timeline.restored > 0 {
+    if tally.restored > 0 {
         out.push(Remark::new(
             "order-restored",
             "its rows do not stand in the order of their clock; a run puts them into it".to_owned(),
         ));
     }
-    if timeline.contradicted > 0 {
+    if tally.contradicted > 0 {
         out.push(Remark::new("order-unknown", "its clock contradicts the order of its rows, and in the clock's order the machine would not drive a shorter way".to_owned()));
     }
-    if timeline.backward_steps > 0 {
+    if tally.backward_steps > 0 {
         out.push(Remark::new(
             "clock-steps-back",
             format!(
                 "time steps back or stands still at {} rows",
-                timeline.backward_steps
+                tally.backward_steps
             ),
         ));
     }
-    if let Some(first) = inspected.unreadable.first() {
+    if let Some(first) = &inspected.first_unreadable {
         out.push(Remark::new(
             "unreadable-rows",
             format!(
                 "{} rows cannot be read; the first is {}: {}",
-                inspected.unreadable.len(),
-                first.place,
-                first.what
+                inspected.unreadable, first.place, first.what
             ),
         ));
     }

@@ -39,8 +39,14 @@ pub enum LogColumn {
     Distance,
     /// Header width; of a row that is one section of the header, the section's.
     Width,
+    /// Planted rows that the header takes, where the log gives its width so.
+    Rows,
+    /// How far planted rows are apart.
+    RowSpacing,
     /// Section of the header, where the log has a row for each.
     Section,
+    /// Number of the moment, where several rows are one.
+    Record,
     /// Heading, clockwise from north.
     Heading,
     /// Elevation.
@@ -51,11 +57,13 @@ pub enum LogColumn {
     Pass,
     /// Crop.
     Crop,
+    /// Name of the field, where a log holds several.
+    Field,
 }
 
 impl LogColumn {
     /// Every column.
-    pub const ALL: [LogColumn; 23] = [
+    pub const ALL: [LogColumn; 27] = [
         LogColumn::Lon,
         LogColumn::Lat,
         LogColumn::X,
@@ -73,12 +81,16 @@ impl LogColumn {
         LogColumn::Speed,
         LogColumn::Distance,
         LogColumn::Width,
+        LogColumn::Rows,
+        LogColumn::RowSpacing,
         LogColumn::Section,
+        LogColumn::Record,
         LogColumn::Heading,
         LogColumn::Elevation,
         LogColumn::Load,
         LogColumn::Pass,
         LogColumn::Crop,
+        LogColumn::Field,
     ];
 
     /// The name, without a unit.
@@ -101,12 +113,16 @@ impl LogColumn {
             LogColumn::Speed => "speed",
             LogColumn::Distance => "distance",
             LogColumn::Width => "width",
+            LogColumn::Rows => "rows",
+            LogColumn::RowSpacing => "row_spacing",
             LogColumn::Section => "section",
+            LogColumn::Record => "record",
             LogColumn::Heading => "heading",
             LogColumn::Elevation => "elevation",
             LogColumn::Load => "load",
             LogColumn::Pass => "pass",
             LogColumn::Crop => "crop",
+            LogColumn::Field => "field",
         }
     }
 
@@ -123,6 +139,7 @@ impl LogColumn {
             | LogColumn::Y
             | LogColumn::Distance
             | LogColumn::Width
+            | LogColumn::RowSpacing
             | LogColumn::Elevation => Some(Quantity::Length),
             LogColumn::Time | LogColumn::Interval => Some(Quantity::Time),
             LogColumn::Flow => Some(Quantity::MassFlow),
@@ -133,10 +150,13 @@ impl LogColumn {
             LogColumn::Date
             | LogColumn::Machine
             | LogColumn::WorkState
+            | LogColumn::Rows
             | LogColumn::Section
+            | LogColumn::Record
             | LogColumn::Load
             | LogColumn::Pass
-            | LogColumn::Crop => None,
+            | LogColumn::Crop
+            | LogColumn::Field => None,
         }
     }
 

@@ -136,6 +136,28 @@ pub enum GrainMoisture {
     At(f64),
 }
 
+/// What a row of one section of the header says of an amount.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SectionShare {
+    /// The section's own part: the parts are added up.
+    Own,
+    /// The whole header's, repeated in the row of each section.
+    Whole,
+}
+
+impl SectionShare {
+    /// Both.
+    pub const ALL: [SectionShare; 2] = [SectionShare::Own, SectionShare::Whole];
+
+    /// As a job file writes it.
+    pub fn name(self) -> &'static str {
+        match self {
+            SectionShare::Own => "own",
+            SectionShare::Whole => "whole",
+        }
+    }
+}
+
 /// How log columns are found and what stands in for missing ones.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct LogSettings {
@@ -157,6 +179,10 @@ pub struct LogSettings {
     pub epoch: Option<Epoch>,
     /// Moisture at which flow, mass or yield is counted, where the log says nothing or something else.
     pub at_moisture: Option<GrainMoisture>,
+    /// Whose the grain is in a row of one section of the header.
+    pub section_grain: Option<SectionShare>,
+    /// Whose the width is in a row of one section of the header.
+    pub section_width: Option<SectionShare>,
 }
 
 /// What the job says of a machine. `None`: find it from the data, or do without.

@@ -9,7 +9,7 @@ use super::error::JobError;
 use super::field::fields;
 use super::suggest::nearest;
 use super::{FieldSeason, Format, Job, Layer, LimitSettings, OutputCrs, sections};
-use crate::units::{Quantity, YieldUnit};
+use crate::units::{Quantity, YieldUnit, parse_amount};
 
 impl Job {
     /// Reads and checks a job file.
@@ -238,6 +238,35 @@ pub(super) const POSITIVE: (f64, f64) = (1e-6, f64::MAX);
 
 /// Percentages.
 pub(super) const PERCENT: (f64, f64) = (0.0, 100.0);
+
+/// The width of a header: an amount, or planted rows (`"8 rows of 75 cm"`, `"8 x 30 in"`).
+pub(super) fn width(table: &Table<'_>, key: &str) -> Result<Option<f64>, JobError> {
+    let Some(value) = table.get(key) else {
+        return Ok(None);
+    };
+    let written = value.text("").ok().and_then(|text| {
+        let (rows, rest) = text.trim().split_once(' ')?;
+        let (word, apart) = rest.trim().split_once(' ')?;
+        let apart = apart.trim();
+        match word {
+            "rows" => Some((rows.to_owned(), apart.strip_prefix("of ")?.to_owned())),
+            "x" | "×" => Some((rows.to_owned(), apart.to_owned())),
+            _ => None,
+        }
+    });
+    let Some((rows, apart)) = written else {
+        return value.amount(Quantity::Length, None, POSITIVE).map(Some);
+    };
+    let rows: Option<u32> = rows.parse().ok().filter(|n| (1..=48).contains(n));
+    let apart = parse_amount(Quantity::Length, &apart, None).ok();
+    // Rows are 0.1 to 3 m apart, as `row_spacing` has it.
+    match rows.zip(apart.filter(|a| (0.1..=3.0).contains(a))) {
+        Some((rows, apart)) => Ok(Some(f64::from(rows) * apart)),
+        None => {
+            Err(value.error("1 to 48 rows and how far they are apart, such as \"8 rows of 75 cm\""))
+        }
+    }
+}
 
 /// An amount of a key, where the table has it.
 pub(super) fn amount(

@@ -2,9 +2,10 @@
 
 use super::document::{Table, Value};
 use super::error::JobError;
-use super::parse::{ANY, PERCENT, POSITIVE, amount, epsg, suggest};
+use super::parse::{ANY, PERCENT, POSITIVE, amount, epsg, suggest, width};
 use super::{
     DateOrder, Epoch, GrainMoisture, LimitSettings, LogColumn, LogSettings, MachineSettings,
+    SectionShare,
 };
 use crate::crop::Crop;
 use crate::units::Quantity;
@@ -21,10 +22,12 @@ pub(super) fn log(table: &Table<'_>) -> Result<LogSettings, JobError> {
         "date_order",
         "epoch",
         "at_moisture",
+        "section_grain",
+        "section_width",
     ])?;
     let names = LogColumn::ALL.map(LogColumn::name);
     let mut settings = LogSettings {
-        width: amount(table, "width", Quantity::Length, POSITIVE)?,
+        width: width(table, "width")?,
         moisture: amount(table, "moisture", Quantity::Percent, PERCENT)?,
         interval: amount(table, "interval", Quantity::Time, POSITIVE)?,
         ..LogSettings::default()
@@ -88,6 +91,15 @@ pub(super) fn log(table: &Table<'_>) -> Result<LogSettings, JobError> {
                 .map_err(|e| e.or_expected("\"harvest\" or \"reference\""))?,
         });
     }
+    for (key, to) in [
+        ("section_grain", &mut settings.section_grain),
+        ("section_width", &mut settings.section_width),
+    ] {
+        if let Some(v) = table.get(key) {
+            let names = SectionShare::ALL.map(SectionShare::name);
+            *to = Some(SectionShare::ALL[word(&v, &names)?]);
+        }
+    }
     Ok(settings)
 }
 
@@ -115,7 +127,7 @@ pub(super) fn machines(tables: &[Table<'_>]) -> Result<Vec<MachineSettings>, Job
         let name = table.need("name", "the machine's name in the logs")?;
         let machine = MachineSettings {
             name: name.text("the machine's name in the logs")?.to_owned(),
-            header_width: amount(table, "header_width", Quantity::Length, POSITIVE)?,
+            header_width: width(table, "header_width")?,
             delay: delay(table, "delay")?,
             moisture_delay: delay(table, "moisture_delay")?,
             antenna_behind_cutter_bar: amount(

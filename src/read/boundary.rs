@@ -7,6 +7,7 @@ use geo::{
 };
 use geojson::{GeoJson, GeometryValue, Position};
 
+use super::NamedOutline;
 use super::crs::ToDegrees;
 use super::error::{ReadError, ReadErrorKind};
 use super::find::InputFile;
@@ -25,19 +26,35 @@ pub(super) fn read(
     job: &Job,
     field: &FieldSeason,
 ) -> Result<MultiPolygon<f64>, ReadError> {
-    let file = input.shown.as_str();
-    let outlines = all(input, job, field)?;
-    let is = |outline: &Outline| {
-        let mut names = outline.names.iter();
-        names.any(|n| n.trim().to_lowercase() == field.name.trim().to_lowercase())
-    };
-    let any = outlines.iter().any(is);
-    let own = outlines.into_iter().filter(|o| !any || is(o));
-    let polygons: Vec<Polygon<f64>> = own.flat_map(|o| o.polygons).collect();
-    if polygons.is_empty() {
-        return Err(not_a_polygon(file, "no geometry".to_owned()));
+    let polygons = own(all(input, job, field)?, field);
+    if polygons.0.is_empty() {
+        return Err(not_a_polygon(&input.shown, "no geometry".to_owned()));
     }
-    Ok(MultiPolygon(polygons))
+    Ok(polygons)
+}
+
+/// The polygons of the outlines that carry the field's name; of all where none does.
+fn own(outlines: Vec<Outline>, field: &FieldSeason) -> MultiPolygon<f64> {
+    let any = outlines.iter().any(|o| is_of(&o.names, field));
+    let own = outlines
+        .into_iter()
+        .filter(|o| !any || is_of(&o.names, field));
+    MultiPolygon(own.flat_map(|o| o.polygons).collect())
+}
+
+/// The same of outlines that are wanted for other fields as well; `None` where they have no polygon.
+pub(super) fn own_of(outlines: &[NamedOutline], field: &FieldSeason) -> Option<MultiPolygon<f64>> {
+    let any = outlines.iter().any(|(_, names)| is_of(names, field));
+    let own = outlines
+        .iter()
+        .filter(|(_, names)| !any || is_of(names, field));
+    let polygons: Vec<Polygon<f64>> = own.flat_map(|(p, _)| p.0.iter().cloned()).collect();
+    (!polygons.is_empty()).then_some(MultiPolygon(polygons))
+}
+
+fn is_of(names: &[String], field: &FieldSeason) -> bool {
+    let own = field.name.trim().to_lowercase();
+    names.iter().any(|n| n.trim().to_lowercase() == own)
 }
 
 /// Every outline in a file, each with the names that stand with it.

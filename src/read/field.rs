@@ -9,8 +9,12 @@ use super::find::{InputFile, find};
 use super::log_file::LogFile;
 use super::position::{Positions, positions};
 use super::recognise::Known;
+use super::shared::{self, Shared};
 use super::source::{LogSource, logs_in};
-use super::{FieldInput, as_harvested, boundary, coarse, merge, row_interval, siblings, tickets};
+use super::{
+    FieldInput, as_harvested, boundary, coarse, merge, row_interval, row_width, sections, siblings,
+    tickets, turns,
+};
 use crate::crop::Crop;
 use crate::job::{FieldSeason, Job};
 use crate::place::Place;
@@ -40,6 +44,7 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
         (file, shape)
     });
     let known = boundary.as_ref().and_then(|(_, shape)| shape.as_ref().ok());
+    let shared = Shared::new(job, field, &files, known);
     let found = logs_in(&files, field, known);
     type Reading = Result<(LogFile, Positions), ReadError>;
     let (sources, mut read): (Vec<Option<LogSource>>, Vec<Reading>) = found
@@ -47,7 +52,7 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
         .into_par_iter()
         .map(|source| match source {
             Ok(source) => {
-                let log = read_log(job, field, &zone, &source);
+                let log = read_log(job, field, &zone, (&source, &shared));
                 (Some(source), log)
             }
             Err(error) => (None, Err(error)),
@@ -70,7 +75,7 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
         for (result, source) in read.iter_mut().zip(&sources) {
             if open(result)
                 && let Some(source) = source
-                && let Ok(log) = read_log(&alike, field, &zone, source)
+                && let Ok(log) = read_log(&alike, field, &zone, (source, &shared))
             {
                 *result = Ok(log);
             }
@@ -83,8 +88,11 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
     };
     let mut logs = Vec::new();
     let mut first_error = None;
+    let mut elsewhere = 0;
     for result in read {
         match result {
+            // Another field's log, on a list that both have.
+            Ok((log, _)) if log.row.is_empty() => elsewhere += log.elsewhere,
             Ok(log) => logs.push(log),
             Err(error) if error.kind() == ReadErrorKind::Swapped => return Err(error),
             Err(error) => {
@@ -105,8 +113,13 @@ pub fn read_field(job: &Job, field: &FieldSeason) -> Result<FieldInput, ReadErro
                 "none",
             )
         };
-        return Err(first_error.unwrap_or_else(nothing));
+        return Err(first_error.unwrap_or_else(|| match elsewhere {
+            0 => nothing(),
+            rows => shared::none_here(&field.name, &files[0].shown, rows),
+        }));
     }
+    let named = logs.iter().any(|(log, _)| log.dealt || log.elsewhere > 0);
+    input.warnings.extend(shared.unsettled(&files, named));
     let headers = logs[0].0.position_headers();
     let mut bad = BadPositions::default();
     for (mut log, positions) in logs {
@@ -138,9 +151,15 @@ pub(super) fn read_log(
     job: &Job,
     field: &FieldSeason,
     zone: &TimeZone,
-    source: &LogSource,
+    (source, shared): (&LogSource, &Shared),
 ) -> Result<(LogFile, Positions), ReadError> {
-    let known = Known {
+    let log = LogFile::read(source, job, &known(job, field, zone), shared)?;
+    settled(job, field, log, shared)
+}
+
+/// What is known of a field's logs beside their contents.
+pub(super) fn known<'a>(job: &Job, field: &'a FieldSeason, zone: &'a TimeZone) -> Known<'a> {
+    Known {
         crop: &field.crop,
         crop_known: field.crop.name != Crop::UNNAMED,
         season: Some(field.season).filter(|year| *year != 0),
@@ -151,26 +170,42 @@ pub(super) fn read_log(
             .and_then(|m| m.header_width),
         zone,
         decimal_comma: false,
-    };
-    let mut log = LogFile::read(source, job, &known)?;
+    }
+}
+
+/// Everything that makes the rows of a log comparable: positions in degrees, rows that are the field's, one row a moment,
+/// widths, intervals, wet masses.
+pub(super) fn settled(
+    job: &Job,
+    field: &FieldSeason,
+    mut log: LogFile,
+    shared: &Shared,
+) -> Result<(LogFile, Positions), ReadError> {
     let crs = job.log.crs.clone().or(log.recognised.crs.clone());
-    let positions = positions(&mut log, crs.as_deref())?;
-    row_interval::derive(&mut log, &positions, job.log.interval);
+    let mut positions = positions(&mut log, crs.as_deref())?;
+    shared::deal(&mut log, &mut positions, shared);
+    if log.row.is_empty() {
+        return Ok((log, positions));
+    }
     let width = |machine: Option<&str>| {
         let name = machine.unwrap_or_else(|| default_machine(job, field));
         let known = job.machines.iter().find(|m| m.name == name);
         known.and_then(|m| m.header_width).or(job.log.width)
     };
+    row_width::derive(&mut log, field.crop.row_spacing, &width);
+    sections::gather(&mut log, &mut positions, &width)?;
+    turns::refuse(&log, &positions)?;
+    row_interval::derive(&mut log, &positions, job.log.interval);
     let given = Given {
         width: &width,
         moisture: job.log.moisture,
         interval: job.log.interval,
         crop: &field.crop,
     };
-    let moved = |k: usize| {
-        positions.lon[k] != positions.lon[k - 1] || positions.lat[k] != positions.lat[k - 1]
+    let moved = |k: usize, before: usize| {
+        positions.lon[k] != positions.lon[before] || positions.lat[k] != positions.lat[before]
     };
-    let spread = coarse::spread(&mut log.time, moved);
+    let spread = coarse::spread_each(&mut log.time, &log.machine.index, moved);
     if spread > 0 {
         let text = format!(
             "{}: {spread} of {} rows repeat the time of the row before: its clock is coarser than its rows, which are spread evenly",

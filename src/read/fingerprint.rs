@@ -1,5 +1,6 @@
 //! What a field's input files hold, as one number: another number, other contents.
 
+use std::collections::BTreeSet;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -8,6 +9,7 @@ use twox_hash::XxHash3_128;
 
 use super::ReadError;
 use super::find::{InputFile, find, leads_back};
+use super::shared::sharing;
 use crate::job::{FieldSeason, Job};
 
 /// Bytes read at once. Our choice: a stream, whatever the size of a log.
@@ -23,11 +25,20 @@ const DEEPEST: usize = 16;
 /// Where a log pattern matches nothing.
 pub fn fingerprint(job: &Job, field: &FieldSeason) -> Result<u128, ReadError> {
     let logs = find(&job.base, &field.logs, &field.name)?;
-    let others = field.boundary.iter().chain(&field.tickets);
+    // Fields that list the same logs have a say in whose a row is.
+    let sharing = sharing(job, field, &logs);
+    let beside: BTreeSet<&String> = sharing.iter().flat_map(|f| &f.boundary).collect();
+    let others = field.boundary.iter().chain(&field.tickets).chain(beside);
     let named = logs
         .into_iter()
         .chain(others.map(|written| InputFile::new(&job.base, written)));
     let mut hash = XxHash3_128::new();
+    for other in &sharing {
+        text(
+            &mut hash,
+            &format!("{}/{}/{}", other.client, other.farm, other.name),
+        );
+    }
     let mut piece = vec![0; PIECE];
     for named in named {
         text(&mut hash, &named.shown);
@@ -56,7 +67,9 @@ pub fn input_bytes(job: &Job, field: &FieldSeason) -> u64 {
             _ => bytes,
         }
     };
-    files.map(size).sum()
+    // A log that many fields list has a part of its rows for each.
+    let fields = 1 + sharing(job, field, &logs).len() as u64;
+    files.map(size).sum::<u64>() / fields
 }
 
 fn text(hash: &mut XxHash3_128, text: &str) {

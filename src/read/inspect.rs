@@ -6,10 +6,11 @@ use geo::MultiPolygon;
 use jiff::tz::TimeZone;
 
 use super::error::ReadError;
-use super::field::read_log;
+use super::field::settled;
 use super::find::{InputFile, leads_back};
 use super::log_file::{LogFile, Look};
 use super::recognise::{Known, Recognised};
+use super::shared::Shared;
 use super::source::{LogSource, logs_in, open_table};
 use super::{Unreadable, boundary, merge, ticket_row};
 use crate::crop::Crop;
@@ -41,10 +42,10 @@ pub struct Inspected {
     pub columns: Vec<RawColumn>,
     /// What they are.
     pub recognised: Recognised,
-    /// Its rows.
-    pub log: Log,
-    /// Lines that cannot be read.
-    pub unreadable: Vec<Unreadable>,
+    /// How many lines cannot be read.
+    pub unreadable: usize,
+    /// The first of them.
+    pub first_unreadable: Option<Unreadable>,
     /// What came up.
     pub warnings: Vec<Remark>,
     /// What its clock counts from.
@@ -53,17 +54,25 @@ pub struct Inspected {
     pub error: Option<ReadError>,
 }
 
+/// Behind a remark on one piece that others have as well.
+const MORE: &str = " (of the first rows; and so on behind them)";
+
+/// Rows of a log that are looked at together (our choice: hours at 1 Hz, so that passes are whole, in some tens of MB).
+const PIECE: usize = 200_000;
+
 /// Looks at the logs of one input. `base`: the folder to which names are relative; `job`: settings to read with;
-/// `crop`: the crop, where it is known.
+/// `crop`: the crop, where it is known; `add`: takes what it wants of a log's rows, which come in pieces, so that memory
+/// does not grow with the file.
 ///
 /// # Errors
 /// Where the input cannot be opened or is no table at all.
-pub fn inspect(
+pub fn inspect<T: Default>(
     base: &Path,
     input: &str,
     job: &Job,
     crop: Option<&Crop>,
-) -> Result<Vec<Inspected>, ReadError> {
+    add: &dyn Fn(&mut T, &Log),
+) -> Result<Vec<(Inspected, T)>, ReadError> {
     let field = nobodys(crop.cloned().unwrap_or_else(Crop::any));
     let zone = TimeZone::get(&job.timezone).unwrap_or(TimeZone::UTC);
     let known = Known {
@@ -77,17 +86,17 @@ pub fn inspect(
     logs_in(&[InputFile::new(base, input)], &field, None)
         .logs
         .into_iter()
-        .map(|source| look_at(&source?, job, &field, &zone, &known))
+        .map(|source| look_at(&source?, job, &field, &known, add))
         .collect()
 }
 
-fn look_at(
+fn look_at<T: Default>(
     source: &LogSource,
     job: &Job,
     field: &FieldSeason,
-    zone: &TimeZone,
     known: &Known<'_>,
-) -> Result<Inspected, ReadError> {
+    add: &dyn Fn(&mut T, &Log),
+) -> Result<(Inspected, T), ReadError> {
     let Look {
         sample, recognised, ..
     } = LogFile::look(source, job, known)?;
@@ -125,8 +134,8 @@ fn look_at(
         file: source.shown.clone(),
         columns,
         recognised,
-        log: Log::default(),
-        unreadable: Vec::new(),
+        unreadable: 0,
+        first_unreadable: None,
         warnings: Vec::new(),
         clock: Clock::None,
         error: None,
@@ -137,8 +146,16 @@ fn look_at(
     if inspected.recognised.get(LogColumn::Width).is_none() && job.log.width.is_none() {
         job.log.width = spacing;
     }
-    let mut read = read_log(&job, field, zone, source);
-    if let Err(error) = read {
+    let known = super::field::known(&job, field, known.zone);
+    let mut taken = T::default();
+    if let Err(error) = in_pieces(
+        source,
+        &job,
+        field,
+        &known,
+        (&mut inspected, &mut taken),
+        add,
+    ) {
         // Its rows are shown under the first answer to each question, and the questions stay.
         inspected.error = Some(error);
         let answers = inspected
@@ -152,21 +169,62 @@ fn look_at(
             };
             job.log.columns.extend(settings.columns);
             job.log.units.extend(settings.units);
+            job.log.section_grain = job.log.section_grain.or(settings.section_grain);
+            job.log.section_width = job.log.section_width.or(settings.section_width);
         }
-        read = read_log(&job, field, zone, source);
+        taken = T::default();
+        (inspected.unreadable, inspected.first_unreadable) = (0, None);
+        inspected.warnings.clear();
+        let again = in_pieces(
+            source,
+            &job,
+            field,
+            &known,
+            (&mut inspected, &mut taken),
+            add,
+        );
+        if again.is_err() {
+            taken = T::default();
+        }
     }
-    match read {
-        Ok((mut file, positions)) => {
-            inspected.clock = file.clock;
-            inspected.unreadable = std::mem::take(&mut file.unreadable);
-            inspected.warnings = std::mem::take(&mut file.warnings);
-            merge::append(&mut inspected.log, file, positions, "machine 1", &job.log);
+    Ok((inspected, taken))
+}
+
+/// Reads a log piece by piece.
+fn in_pieces<T>(
+    source: &LogSource,
+    job: &Job,
+    field: &FieldSeason,
+    known: &Known<'_>,
+    (inspected, taken): (&mut Inspected, &mut T),
+    add: &dyn Fn(&mut T, &Log),
+) -> Result<(), ReadError> {
+    let shared = Shared::default();
+    let mut pieces = 0;
+    LogFile::pieces(source, job, known, (&shared, PIECE), &mut |piece| {
+        let (mut file, positions) = settled(job, field, piece, &shared)?;
+        inspected.clock = file.clock;
+        inspected.unreadable += file.unreadable.len();
+        let first = file.unreadable.drain(..).next();
+        inspected.first_unreadable = inspected.first_unreadable.take().or(first);
+        for warning in file.warnings.drain(..) {
+            // Counts are a piece's; the pieces behind it say the same of their rows.
+            match inspected
+                .warnings
+                .iter_mut()
+                .find(|w| w.code == warning.code)
+            {
+                Some(known) if pieces > 0 && !known.text.ends_with(MORE) => known.text += MORE,
+                Some(_) if pieces > 0 => {}
+                _ => inspected.warnings.push(warning),
+            }
         }
-        Err(error) => {
-            inspected.error.get_or_insert(error);
-        }
-    }
-    Ok(inspected)
+        pieces += 1;
+        let mut log = Log::default();
+        merge::append(&mut log, file, positions, "machine 1", &job.log);
+        add(taken, &log);
+        Ok(())
+    })
 }
 
 /// What a line of `[log]` says.

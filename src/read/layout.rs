@@ -9,7 +9,7 @@ use crate::place::Place;
 use crate::summary::Remark;
 
 /// The columns that hold plain numbers, in the order of [`Numbers`].
-pub(super) const NUMBERS: [LogColumn; 15] = [
+pub(super) const NUMBERS: [LogColumn; 17] = [
     LogColumn::Lon,
     LogColumn::Lat,
     LogColumn::X,
@@ -25,6 +25,8 @@ pub(super) const NUMBERS: [LogColumn; 15] = [
     LogColumn::Width,
     LogColumn::Heading,
     LogColumn::Elevation,
+    LogColumn::Rows,
+    LogColumn::RowSpacing,
 ];
 
 /// The columns that grain can be read from, the best first.
@@ -82,8 +84,12 @@ pub(super) struct Layout {
     pub pass: Option<usize>,
     /// Section of the header.
     pub section: Option<usize>,
+    /// Number of the moment, where rows of sections are gathered by it.
+    pub record: Option<usize>,
     /// Crop.
     pub crop: Option<usize>,
+    /// Name of the field.
+    pub place: Option<usize>,
 }
 
 impl Layout {
@@ -100,6 +106,9 @@ impl Layout {
         warn(recognised, &headers, file, warnings);
         let field = |column| recognised.get(column).map(|f| f.index);
         let degrees = field(LogColumn::Lon).is_some() && field(LogColumn::Lat).is_some();
+        let has_width = recognised
+            .get(LogColumn::Width)
+            .is_some_and(|f| !f.lacks_unit());
         let usable = GRAIN.map(|column| recognised.get(column).is_some_and(|f| !f.lacks_unit()));
         let mut numbers: Vec<NumberColumn> = Vec::new();
         for (slot, &column) in NUMBERS.iter().enumerate() {
@@ -109,6 +118,9 @@ impl Layout {
             if degrees && is_grid(found) {
                 continue; // not needed: a slip in them costs no row
             }
+            if has_width && matches!(column, LogColumn::Rows | LogColumn::RowSpacing) {
+                continue; // a width that the log itself has is better than one that is counted
+            }
             if usable[..grain_rank(column)].iter().any(|u| *u) {
                 continue; // grain is read from one column: flow and mass before a yield, wet before dry
             }
@@ -116,6 +128,7 @@ impl Layout {
             let factor = match (found.unit, column) {
                 (Some(unit), _) => unit.factor(crop.bushel_kg),
                 (None, LogColumn::X | LogColumn::Y) => f64::NAN,
+                (None, LogColumn::Rows) => 1.0,
                 (None, _) => continue,
             };
             numbers.push(NumberColumn {
@@ -138,7 +151,9 @@ impl Layout {
             load: field(LogColumn::Load),
             pass: field(LogColumn::Pass),
             section: field(LogColumn::Section),
+            record: field(LogColumn::Record).filter(|_| recognised.moments.is_some()),
             crop: field(LogColumn::Crop),
+            place: field(LogColumn::Field),
             headers,
         })
     }

@@ -1,15 +1,15 @@
 //! One log file: its rows as columns, and the lines that could not be read.
 
-use std::collections::HashMap;
-
 use csv::ByteRecord;
 
 use super::Unreadable;
 use super::error::{ReadError, ReadErrorKind};
 use super::layout::{Layout, NUMBERS};
 use super::log_row::{DECIMAL_POINT, Row, parse, pass_number};
+use super::names::Names;
+use super::owned::owned;
 use super::recognise::{Known, Recognised, SAMPLE_ROWS, Sample, recognise};
-use super::sections;
+use super::shared::{By, Dealing, Shared};
 use super::source::{BATCH, Batch, Fault, Header, LogSource, Record, Table};
 use super::text::decode;
 use super::time::TimeReader;
@@ -18,6 +18,9 @@ use crate::job::{Job, LogColumn};
 use crate::log::{Clock, WorkState};
 use crate::place::Place;
 use crate::summary::Remark;
+
+/// Sections of the header for which more first rows are looked at, so that memory stays bounded (our choice).
+const MOST_SECTIONS: usize = 16;
 
 /// The rows of one file, in its own order, with its own names.
 #[derive(Debug, Default)]
@@ -38,6 +41,14 @@ pub(super) struct LogFile {
     pub pass: Vec<Option<u32>>,
     /// Section of the header, by its name.
     pub section: Names,
+    /// Number of the moment, as text.
+    pub record: Names,
+    /// Name of the field, where rows are not dealt out by it already.
+    pub place: Names,
+    /// Rows that are other fields', and are not here.
+    pub elsewhere: u64,
+    /// Whether rows were dealt out while they were read.
+    pub dealt: bool,
     pub unreadable: Vec<Unreadable>,
     pub warnings: Vec<Remark>,
     /// The first unreadable row's number, and why.
@@ -57,44 +68,6 @@ pub(super) struct Look {
     pub recognised: Recognised,
 }
 
-/// A column of names: each distinct one once, and an index per row. Empty where the file has no such column.
-#[derive(Debug, Default)]
-pub(super) struct Names {
-    pub distinct: Vec<String>,
-    pub index: Vec<Option<u32>>,
-    known: HashMap<Vec<u8>, u32>,
-    /// The name of the row before: most rows repeat it.
-    last: Option<(Vec<u8>, u32)>,
-}
-
-impl Names {
-    /// Adds a row's name; blank means none.
-    fn push(&mut self, cell: &[u8]) {
-        let cell = cell.trim_ascii();
-        if cell.is_empty() {
-            self.index.push(None);
-            return;
-        }
-        if let Some((last, k)) = &self.last
-            && last == cell
-        {
-            self.index.push(Some(*k));
-            return;
-        }
-        let k = match self.known.get(cell) {
-            Some(k) => *k,
-            None => {
-                let k = self.distinct.len() as u32;
-                self.known.insert(cell.to_vec(), k);
-                self.distinct.push(decode(cell).into_owned());
-                k
-            }
-        };
-        self.last = Some((cell.to_vec(), k));
-        self.index.push(Some(k));
-    }
-}
-
 impl LogFile {
     /// Opens a log and finds out what its columns are. `known`: what is known of it beside its contents.
     pub fn look(source: &LogSource, job: &Job, known: &Known<'_>) -> Result<Look, ReadError> {
@@ -104,8 +77,17 @@ impl LogFile {
             decimal_comma: table.decimal_comma,
             ..*known
         };
-        let (first, sample) = first_rows(&mut table, &headers)?;
-        let recognised = recognise(&sample, &job.log, &known);
+        let mut sample = Sample::new(&headers, table.decimal_comma);
+        sample.above = std::mem::take(&mut table.above);
+        let mut first = Vec::new();
+        first_rows(&mut table, SAMPLE_ROWS, &mut first, &mut sample)?;
+        let mut recognised = recognise(&sample, &job.log, &known);
+        // A row for each section: as many moments are looked at as rows elsewhere.
+        if let Some(moments) = &recognised.moments {
+            let wanted = SAMPLE_ROWS * moments.sections.min(MOST_SECTIONS);
+            first_rows(&mut table, wanted, &mut first, &mut sample)?;
+            recognised = recognise(&sample, &job.log, &known);
+        }
         Ok(Look {
             table,
             headers,
@@ -115,15 +97,37 @@ impl LogFile {
         })
     }
 
-    /// Reads a log. `known`: what is known of it beside its contents.
-    pub fn read(source: &LogSource, job: &Job, known: &Known<'_>) -> Result<LogFile, ReadError> {
+    /// Reads a log. `known`: what is known of it beside its contents; `shared`: which of its rows are the field's.
+    pub fn read(
+        source: &LogSource,
+        job: &Job,
+        known: &Known<'_>,
+        shared: &Shared,
+    ) -> Result<LogFile, ReadError> {
+        let mut whole = LogFile::default();
+        LogFile::pieces(source, job, known, (shared, usize::MAX), &mut |log| {
+            whole = log;
+            Ok(())
+        })?;
+        Ok(whole)
+    }
+
+    /// Reads a log in pieces of about so many rows, one after the other, so that memory does not grow with the file;
+    /// there is at least one.
+    pub fn pieces(
+        source: &LogSource,
+        job: &Job,
+        known: &Known<'_>,
+        (shared, most): (&Shared, usize),
+        each: &mut dyn FnMut(LogFile) -> Result<(), ReadError>,
+    ) -> Result<(), ReadError> {
         let (file, settings) = (&source.shown, &job.log);
         let Look {
             mut table,
             headers,
             first,
             recognised,
-            ..
+            sample,
         } = LogFile::look(source, job, known)?;
         let crop = known.crop;
         let mut log = LogFile {
@@ -143,8 +147,22 @@ impl LogFile {
         let stated = recognised.zone.clone();
         let zone = stated.as_ref().unwrap_or(known.zone);
         let mut times = TimeReader::new(zone, layout.clock, factor, table.decimal_comma);
-        let rows = log.read_rows(first, &mut table, &layout, &mut times, crop)?;
+        let names = layout.place.map(|k| sample.columns[k].texts());
+        let mut dealing = Dealing::new(shared, names.into_iter().flatten(), layout.in_degrees());
+        drop(sample);
+        log.dealt = dealing.by() != By::Nothing;
         log.recognised = recognised;
+        let mut given = 0;
+        let mut piece = |log: &mut LogFile, clock: Clock| {
+            if log.row.len() < most {
+                return Ok(());
+            }
+            given += log.row.len();
+            each(log.take(&layout, clock))
+        };
+        let reading = (crop, &mut dealing);
+        let rows = log.read_rows(first, &mut table, &layout, &mut times, reading, &mut piece)?;
+        log.elsewhere = dealing.elsewhere;
         log.clock = times.clock;
         if rows == 0 {
             return Err(ReadError::new(
@@ -155,13 +173,13 @@ impl LogFile {
             )
             .hinted("export it again, or take it off the list"));
         }
-        if log.row.is_empty() {
+        if log.row.is_empty() && log.elsewhere == 0 && given == 0 {
             return Err(log.nothing_readable(rows, &layout, table.separator));
         }
         log.warn_of_other_crop(crop);
         log.layout = layout;
-        sections::refuse(&log)?;
-        Ok(log)
+        log.tell_of_others(dealing.by());
+        each(log)
     }
 
     /// The headers of its longitude and latitude (or x and y).
@@ -179,7 +197,8 @@ impl LogFile {
         table: &mut Table,
         layout: &Layout,
         times: &mut TimeReader<'_>,
-        crop: &Crop,
+        (crop, dealing): (&Crop, &mut Dealing<'_>),
+        piece: &mut dyn FnMut(&mut LogFile, Clock) -> Result<(), ReadError>,
     ) -> Result<u32, ReadError> {
         let mut batch = Batch::default();
         let mut rows = 0u32;
@@ -195,6 +214,10 @@ impl LogFile {
             }
             for record in batch.records() {
                 rows = self.count(rows, 1)?;
+                let alone = record.fault.is_none() && record.lines <= 1;
+                if alone && !owned(&record.cells, layout, table.decimal_comma, dealing) {
+                    continue;
+                }
                 let parsed = match &record.fault {
                     Some(fault) => Err(fault.clone()),
                     None => parse(&record.cells, layout, times, table.decimal_comma),
@@ -204,13 +227,43 @@ impl LogFile {
                     continue;
                 }
                 match parsed {
+                    Ok(_)
+                        if !alone
+                            && !owned(&record.cells, layout, table.decimal_comma, dealing) => {}
                     Ok(row) => self.push(rows, &row, &record.cells, layout, crop),
+                    // A row that cannot be read is whose the one before it was.
+                    Err(_) if !dealing.kept => dealing.elsewhere += 1,
                     Err(fault) => self.spoil(rows, fault, layout),
                 }
             }
+            piece(self, times.clock)?;
         }
         self.warnings.append(&mut table.rows.remarks());
         Ok(rows)
+    }
+
+    /// Takes the rows out that are there.
+    fn take(&mut self, layout: &Layout, clock: Clock) -> LogFile {
+        use std::mem::take;
+        LogFile {
+            path: self.path.clone(),
+            clock,
+            layout: layout.clone(),
+            recognised: self.recognised.clone(),
+            row: take(&mut self.row),
+            numbers: take(&mut self.numbers),
+            time: take(&mut self.time),
+            work: take(&mut self.work),
+            machine: self.machine.take(),
+            load: self.load.take(),
+            pass: take(&mut self.pass),
+            section: self.section.take(),
+            record: self.record.take(),
+            place: self.place.take(),
+            dealt: self.dealt,
+            unreadable: take(&mut self.unreadable),
+            ..LogFile::default()
+        }
     }
 
     /// The number of rows with `more` of them.
@@ -282,6 +335,12 @@ impl LogFile {
         if let Some(field) = layout.section {
             self.section.push(&record[field]);
         }
+        if let Some(field) = layout.place.filter(|_| !self.dealt) {
+            self.place.push(&record[field]);
+        }
+        if let Some(field) = layout.record {
+            self.record.push(&record[field]);
+        }
         if let Some(field) = layout.crop {
             let cell = record[field].trim_ascii();
             if !cell.is_empty() && !cell.eq_ignore_ascii_case(crop.name.as_bytes()) {
@@ -327,28 +386,30 @@ impl LogFile {
     }
 }
 
-/// The first rows of a table: as they are, and column by column.
-fn first_rows(table: &mut Table, headers: &[Header]) -> Result<(Vec<Batch>, Sample), ReadError> {
-    let mut sample = Sample::new(headers, table.decimal_comma);
-    sample.above = std::mem::take(&mut table.above);
-    let mut first = Vec::new();
-    while sample.rows < SAMPLE_ROWS {
+/// Reads on until so many first rows of a table are there: as they are, and column by column.
+fn first_rows(
+    table: &mut Table,
+    wanted: usize,
+    first: &mut Vec<Batch>,
+    sample: &mut Sample,
+) -> Result<(), ReadError> {
+    let width = sample.columns.len();
+    while sample.rows < wanted {
         let mut batch = Batch::default();
         table.rows.next_batch(&mut batch)?;
         if batch.records().is_empty() {
             break;
         }
-        let whole =
-            |r: &&Record| r.fault.is_none() && r.lines <= 1 && r.cells.len() >= headers.len();
+        let whole = |r: &&Record| r.fault.is_none() && r.lines <= 1 && r.cells.len() >= width;
         for record in batch.records().iter().filter(whole) {
             sample.push(record.cells.iter());
         }
         first.push(batch);
-        if first.len() * BATCH > 2 * SAMPLE_ROWS {
+        if first.len() * BATCH > 2 * wanted {
             break; // hardly a row is whole
         }
     }
-    Ok((first, sample))
+    Ok(())
 }
 
 #[cfg(test)]
@@ -360,20 +421,5 @@ impl LogFile {
             row: (1..=rows).collect(),
             ..Self::default()
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn names_are_kept_once() {
-        let mut names = Names::default();
-        for cell in [&b"L1"[..], b" L1 ", b"L2", b"", b"L1"] {
-            names.push(cell);
-        }
-        assert_eq!(names.distinct, ["L1", "L2"]);
-        assert_eq!(names.index, [Some(0), Some(0), Some(1), None, Some(0)]);
     }
 }

@@ -3,9 +3,9 @@
 use csv::ByteRecord;
 
 use super::angle::{Hemisphere, angle};
-use super::layout::{Layout, NUMBERS};
+use super::layout::{Layout, NUMBERS, NumberColumn};
 use super::number::number;
-use super::recognise::{is_negative, parted};
+use super::recognise::{RunTogether, is_negative};
 use super::source::Fault;
 use super::text::{decode, shown};
 use super::time::TimeReader;
@@ -35,21 +35,7 @@ pub(super) fn parse(
         work: WorkState::Unknown,
     };
     for column in &layout.numbers {
-        let cell = &record[column.field];
-        let value = match number(cell, decimal_comma) {
-            Ok(value) => value,
-            Err(_) => degrees(NUMBERS[column.slot], cell)
-                .ok_or_else(|| not_a_number(column.field, cell, decimal_comma))?,
-        };
-        let value = match (layout.run_together, NUMBERS[column.slot]) {
-            (Some(form), LogColumn::Lon) => apart(value, form.signs[0], record),
-            (Some(form), LogColumn::Lat) => apart(value, form.signs[1], record),
-            _ => value,
-        };
-        row.numbers[column.slot] = match NUMBERS[column.slot] {
-            LogColumn::X | LogColumn::Y => value,
-            _ => value * column.factor,
-        };
+        row.numbers[column.slot] = value(record, column, layout, decimal_comma)?;
     }
     if let Some((field, _)) = layout.time {
         let cell = &record[field];
@@ -76,10 +62,47 @@ pub(super) fn parse(
     Ok(row)
 }
 
-/// The degrees of a number in which degrees and minutes are run together, and of its hemisphere.
-fn apart(value: f64, sign: Option<usize>, record: &ByteRecord) -> f64 {
-    let negative = sign.is_some_and(|s| is_negative(&decode(&record[s])));
-    parted(value) * if negative { -1.0 } else { 1.0 }
+/// The number of a column, in SI.
+#[inline]
+fn value(
+    record: &ByteRecord,
+    column: &NumberColumn,
+    layout: &Layout,
+    decimal_comma: bool,
+) -> Result<f64, Fault> {
+    let cell = &record[column.field];
+    let value = match number(cell, decimal_comma) {
+        Ok(value) => value,
+        Err(_) => degrees(NUMBERS[column.slot], cell)
+            .ok_or_else(|| not_a_number(column.field, cell, decimal_comma))?,
+    };
+    let value = match (layout.run_together, NUMBERS[column.slot]) {
+        (Some(form), LogColumn::Lon) => apart(value, form, form.signs[0], record),
+        (Some(form), LogColumn::Lat) => apart(value, form, form.signs[1], record),
+        _ => value,
+    };
+    Ok(match NUMBERS[column.slot] {
+        LogColumn::X | LogColumn::Y => value,
+        _ => value * column.factor,
+    })
+}
+
+/// Longitude and latitude of a row alone; NaN where they cannot be read.
+pub(super) fn place(record: &ByteRecord, layout: &Layout, decimal_comma: bool) -> (f64, f64) {
+    let of = |column| {
+        let column = layout.number(column)?;
+        (column.field < record.len())
+            .then(|| value(record, column, layout, decimal_comma).ok())
+            .flatten()
+    };
+    let at = (of(LogColumn::Lon), of(LogColumn::Lat));
+    (at.0.unwrap_or(f64::NAN), at.1.unwrap_or(f64::NAN))
+}
+
+/// The degrees of a number that is not plain degrees with a sign, and of its hemisphere.
+fn apart(value: f64, form: RunTogether, sign: Option<usize>, record: &ByteRecord) -> f64 {
+    let negative = sign.is_some_and(|s| record.get(s).is_some_and(|c| is_negative(&decode(c))));
+    form.degrees(value, negative)
 }
 
 /// The degrees of a longitude or a latitude that is written in degrees and minutes.

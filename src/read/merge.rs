@@ -1,7 +1,8 @@
 //! The rows of one file behind those of the files before it.
 
 use super::layout::NUMBERS;
-use super::log_file::{LogFile, Names};
+use super::log_file::LogFile;
+use super::names::Names;
 use super::position::Positions;
 use crate::job::{LogColumn, LogSettings};
 use crate::log::{Clock, Log, Source, WorkState};

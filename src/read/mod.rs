@@ -16,12 +16,16 @@ mod layout;
 mod log_file;
 mod log_row;
 mod merge;
+mod names;
 mod number;
 mod outlines;
+mod owned;
 mod position;
 mod recognise;
 mod row_interval;
+mod row_width;
 mod sections;
+mod shared;
 mod siblings;
 mod source;
 pub mod taskdata;
@@ -29,6 +33,7 @@ mod text;
 mod ticket_row;
 mod tickets;
 mod time;
+mod turns;
 
 pub use error::{ReadError, ReadErrorKind};
 pub use field::read_field;
@@ -36,7 +41,9 @@ pub use fingerprint::{fingerprint, input_bytes};
 pub use inspect::{
     Inspected, NamedOutline, RawColumn, files_below, inspect, outlines_in, tickets_in,
 };
-pub use recognise::{ColumnRemark, FoundColumn, Question, Recognised, Severity, by_headers};
+pub use recognise::{
+    ColumnRemark, FoundColumn, Moments, Question, Recognised, Severity, by_headers,
+};
 
 use geo::MultiPolygon;
 

@@ -17,6 +17,9 @@ pub(super) fn number(cell: &[u8], decimal_comma: bool) -> Result<f64, NotANumber
     {
         return number(share, decimal_comma);
     }
+    if let Some(value) = grouped(cell, decimal_comma) {
+        return Ok(value);
+    }
     let Ok(text) = std::str::from_utf8(cell) else {
         return Err(NotANumber);
     };
@@ -69,6 +72,74 @@ fn is_missing(cell: &[u8]) -> bool {
         || [&b"na"[..], b"n/a", b"null"]
             .iter()
             .any(|w| cell.eq_ignore_ascii_case(w))
+}
+
+/// A number whose thousands are parted by a sign that can be nothing else: an apostrophe or a blank (also one that does not
+/// break) before groups of three digits; commas or points where the other sign stands behind them, or where there are two
+/// of them and more. `1,234` alone is not one: it may be a decimal comma.
+#[cold]
+fn grouped(cell: &[u8], decimal_comma: bool) -> Option<f64> {
+    let (negative, digits) = match cell {
+        [b'-', digits @ ..] => (true, digits),
+        digits => (false, digits),
+    };
+    if digits.len() > 40 || !digits.first()?.is_ascii_digit() {
+        return None;
+    }
+    // Signs of one kind each: blanks and apostrophes in UTF-8 and Windows-1252.
+    let mut text = String::with_capacity(digits.len());
+    let mut rest = digits;
+    while let Some(&b) = rest.first() {
+        let blank = [
+            &b"\xe2\x80\xaf"[..],
+            b"\xe2\x80\x89",
+            b"\xc2\xa0",
+            b"\xa0",
+            b" ",
+        ];
+        let quote = [&b"\xe2\x80\x99"[..], b"'", b"\x92"];
+        let of = |signs: &[&[u8]]| signs.iter().find(|s| rest.starts_with(s)).map(|s| s.len());
+        let (sign, length) = match (b, of(&blank), of(&quote)) {
+            (b'0'..=b'9' | b'.' | b',', ..) => (char::from(b), 1),
+            (_, Some(n), _) => (' ', n),
+            (_, _, Some(n)) => ('\'', n),
+            _ => return None,
+        };
+        text.push(sign);
+        rest = &rest[length..];
+    }
+    let sign = text.chars().find(|c| !c.is_ascii_digit())?;
+    let groups = text.matches(sign).count();
+    let (whole, part) = match text.rfind(|c: char| !c.is_ascii_digit() && c != sign) {
+        Some(at) => (
+            &text[..at],
+            Some((text[at..].chars().next()?, &text[at + 1..])),
+        ),
+        None => (text.as_str(), None),
+    };
+    let mut parts = whole.split(sign);
+    let first = parts.next()?.len();
+    if !(1..=3).contains(&first)
+        || parts.any(|p| p.len() != 3 || !p.bytes().all(|b| b.is_ascii_digit()))
+    {
+        return None;
+    }
+    let sure = match (sign, part.map(|p| p.0)) {
+        (' ' | '\'', None | Some('.')) => true,
+        (' ' | '\'', Some(',')) => decimal_comma,
+        (',', Some('.')) => true,
+        ('.', Some(',')) => decimal_comma,
+        (',' | '.', None) => groups >= 2,
+        _ => false,
+    };
+    let part = part.map_or("", |p| p.1);
+    if !sure || !part.bytes().all(|b| b.is_ascii_digit()) {
+        return None;
+    }
+    let value: f64 = format!("{}.{part}0", whole.replace(sign, ""))
+        .parse()
+        .ok()?;
+    Some(if negative { -value } else { value })
 }
 
 /// A number whose only comma stands for the decimal point.
@@ -133,10 +204,34 @@ mod tests {
     }
 
     #[test]
+    fn thousands_may_be_parted() {
+        for (text, comma, value) in [
+            ("1,234.5", false, 1234.5),
+            ("12,960", false, f64::INFINITY),
+            ("-1,234,567", false, -1_234_567.0),
+            ("1.234,5", true, 1234.5),
+            ("1.234,5", false, f64::INFINITY),
+            ("1.234.567", true, 1_234_567.0),
+            ("12\u{202f}960,0", true, 12_960.0),
+            ("12\u{a0}960", false, 12_960.0),
+            ("12'960.25", false, 12_960.25),
+            ("1’012’960", false, 1_012_960.0),
+            ("1 2", false, f64::INFINITY),
+            ("1234,567.8", false, f64::INFINITY),
+            ("1,234.567.8", false, f64::INFINITY),
+            ("12 960 kg", false, f64::INFINITY),
+        ] {
+            let found = number(text.as_bytes(), comma).unwrap_or(f64::INFINITY);
+            assert_eq!(found, value, "{text}");
+        }
+        assert_eq!(number(b"12\xa0960", false), Ok(12_960.0));
+    }
+
+    #[test]
     fn a_comma_is_a_decimal_point_where_it_may_be() {
         assert_eq!(number(b"12,5", true), Ok(12.5));
         assert_eq!(number(b"-0,25", true), Ok(-0.25));
-        for bad in [&b"1.234,5"[..], b"1,234,567", b",", b"1,2x"] {
+        for bad in [&b"1.23,5"[..], b"1,23,567", b",", b"1,2x"] {
             assert_eq!(number(bad, true), Err(NotANumber), "{bad:?}");
         }
     }

@@ -28,5 +28,9 @@ pub(super) fn settings(of: &LogFile, job: &LogSettings) -> LogSettings {
     if settings.at_moisture.is_none() && of.recognised.grain_moisture != GrainMoisture::Harvest {
         settings.at_moisture = Some(of.recognised.grain_moisture);
     }
+    if let Some(moments) = &of.recognised.moments {
+        settings.section_grain = settings.section_grain.or(Some(moments.grain));
+        settings.section_width = settings.section_width.or(moments.width_share());
+    }
     settings
 }

@@ -6,7 +6,10 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 
 use super::{WriteError, atomic, write_json};
-use crate::job::{FieldSeason, Job, LogSettings, MachineSettings, OutputCrs};
+use crate::job::{
+    DateOrder, Epoch, FieldSeason, GrainMoisture, Job, LogSettings, MachineSettings, OutputCrs,
+    SectionShare,
+};
 use crate::summary::Summary;
 
 /// Name of the record.
@@ -211,7 +214,21 @@ fn log(log: &LogSettings) -> Value {
         "moisture_pct": log.moisture,
         "interval_s": log.interval,
         "crs": log.crs,
+        "date_order": log.date_order.map(DateOrder::name),
+        "epoch": log.epoch.map(Epoch::name),
+        "at_moisture": log.at_moisture.map(at_moisture),
+        "section_grain": log.section_grain.map(SectionShare::name),
+        "section_width": log.section_width.map(SectionShare::name),
     })
+}
+
+/// As a job file writes it.
+fn at_moisture(at: GrainMoisture) -> String {
+    match at {
+        GrainMoisture::Harvest => "harvest".to_owned(),
+        GrainMoisture::Reference => "reference".to_owned(),
+        GrainMoisture::At(pct) => format!("{pct} %"),
+    }
 }
 
 fn machine(machine: &MachineSettings) -> Value {

@@ -55,6 +55,11 @@ pub fn example() -> String {
     fs::read_to_string(path).expect("the example")
 }
 
+/// An error in a line, with its way out.
+pub fn said(e: &ReadError) -> String {
+    format!("{e}; {}", e.hint().unwrap_or_default())
+}
+
 /// The codes of warnings.
 pub fn codes(input: &FieldInput) -> Vec<&str> {
     input.warnings.iter().map(|w| w.code.as_str()).collect()

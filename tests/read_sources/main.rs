@@ -5,8 +5,13 @@
 //! real machine (shared open data: github dev4Agriculture/isoxml-dotnet, Apache-2.0).
 
 mod broken;
+mod demo_farm;
 mod farm;
+mod forms;
 mod gdal;
 mod packed;
+mod rows;
+mod sections;
+mod shared;
 mod taskdata;
 mod text;

@@ -26,7 +26,7 @@ pub(super) fn weigh(
     let agrees = |reading: &Reading| {
         let Some(ours) = reading
             .yields
-            .filter(|y| believable(Some(*y), e) > DISBELIEVED)
+            .filter(|y| believable(Some(*y), e.crop, e.crop_known) > DISBELIEVED)
         else {
             return false;
         };

@@ -44,7 +44,7 @@ pub(super) fn stated(
                 Reading {
                     unit,
                     yields,
-                    score: believable(yields, e) + common(unit),
+                    score: believable(yields, e.crop, e.crop_known) + common(unit),
                     ..*best
                 }
             })

@@ -6,6 +6,9 @@ use super::{FoundColumn, Recognised};
 use crate::job::{LogColumn, LogSettings};
 use crate::units::{Unit, tokens};
 
+/// The most planted rows that a header takes (common practice: 24 at 30 in; twice that).
+const MOST_ROWS: f64 = 48.0;
+
 /// Finds the columns among the headers: first those that the job names, then our own names with a unit behind, then
 /// the trade's plain words. Grain is left to [`super::grain`], which needs the rest; its candidates are returned.
 pub(super) fn assign(sample: &Sample, settings: &LogSettings, out: &mut Recognised) -> Vec<Role> {
@@ -241,7 +244,7 @@ fn holds(role: &Role, column: &SampleColumn) -> bool {
         C::Date => super::dates::is_date(column),
         C::Interval => column.is_numeric() && !super::clock::grows(column),
         C::WorkState => super::work_words(column),
-        C::Machine | C::Load | C::Crop | C::Section => true,
+        C::Machine | C::Load | C::Crop | C::Section | C::Record | C::Field => true,
         C::Pass => {
             column.is_numeric()
                 && column
@@ -256,7 +259,15 @@ fn holds(role: &Role, column: &SampleColumn) -> bool {
                     .iter()
                     .all(|v| v.is_nan() || (-360.5..=360.5).contains(v))
         }
-        C::Width => column.is_numeric() && column.numbers.iter().any(|v| *v > 0.0),
+        C::Rows => {
+            column.is_numeric()
+                && column
+                    .numbers
+                    .iter()
+                    .all(|v| v.is_nan() || (v.fract() == 0.0 && (0.0..=MOST_ROWS).contains(v)))
+                && column.numbers.iter().any(|v| *v > 0.0)
+        }
+        C::Width | C::RowSpacing => column.is_numeric() && column.numbers.iter().any(|v| *v > 0.0),
         C::Lon | C::Lat => true,
         _ if role.fit == Fit::OwnName => true,
         _ => column.is_numeric(),

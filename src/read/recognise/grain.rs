@@ -99,6 +99,7 @@ pub(super) fn choose(
         out.columns.push(found(&first, None, String::new()));
         return;
     };
+    out.yields = best.yields;
     let rival = readings.iter().skip(1).find(|r| !same_map(&best, r, e));
     let decided = rival.is_none_or(|r| best.score - r.score >= DECIDED);
     if best.stated {
@@ -140,7 +141,7 @@ fn of_first_header(
     let all = of(&first);
     let believed = |all: &[Reading]| {
         let best = all.first().filter(|r| r.yields.is_some());
-        best.is_some_and(|r| believable(r.yields, e) > DISBELIEVED)
+        best.is_some_and(|r| believable(r.yields, e.crop, e.crop_known) > DISBELIEVED)
     };
     if first.fit == Fit::Loose && !believed(&all) {
         let other = candidates
@@ -191,7 +192,7 @@ fn readings(roles: &[Role], settings: &LogSettings, e: &Evidence<'_>) -> Vec<Rea
         for unit in quantity.units().filter(possible) {
             let yields = yield_of(role, unit, e);
             let mut score = if k == 0 { 0.0 } else { NOT_NAMED };
-            score += believable(yields, e);
+            score += believable(yields, e.crop, e.crop_known);
             score += match tons {
                 None => common(unit),
                 Some(_) => common_ton(unit),
@@ -270,10 +271,10 @@ pub(super) fn yield_of(role: &Role, unit: &Unit, e: &Evidence<'_>) -> Option<f64
 }
 
 /// How believable a field yield is, as the logarithm of its density over that of the usual yield.
-pub(super) fn believable(yields: Option<f64>, e: &Evidence<'_>) -> f64 {
+pub(super) fn believable(yields: Option<f64>, crop: &Crop, crop_known: bool) -> f64 {
     let Some(y) = yields else { return 0.0 };
-    let (usual, spread) = if e.crop_known {
-        (e.crop.highest_yield / HIGHEST_OVER_USUAL, SPREAD)
+    let (usual, spread) = if crop_known {
+        (crop.highest_yield / HIGHEST_OVER_USUAL, SPREAD)
     } else {
         (5_000.0, 1.5 * SPREAD)
     };

@@ -56,10 +56,18 @@ pub(in crate::read) enum Word {
     Pass,
     /// A section of the header.
     Section,
+    /// A row of the log.
+    Record,
+    /// Planted rows.
+    Rows,
+    /// A distance from one to the next.
+    Spacing,
     /// A crop.
     Crop,
-    /// A field, a farm or a client.
+    /// A farm or a client.
     Place,
+    /// A field.
+    Field,
     /// The grain itself: says nothing more.
     Grain,
     /// As harvested.
@@ -89,10 +97,10 @@ pub(in crate::read) enum Word {
 }
 
 use Word::{
-    Crop, Date, Distance, Dry, DryMatter, Easting, Elevation, Flow, Foreign, Geographic, Gps,
-    Grain, Header, Heading, Interval, Lat, Length, Load, Lon, Machine, Mass, Moisture, Northing,
-    Number, Pass, Place, Plain, Rate, Reference, Section, Speed, State, Sum, Swath, Time, Up,
-    Volume, Water, Wet, Width, Yield,
+    Crop, Date, Distance, Dry, DryMatter, Easting, Elevation, Field, Flow, Foreign, Geographic,
+    Gps, Grain, Header, Heading, Interval, Lat, Length, Load, Lon, Machine, Mass, Moisture,
+    Northing, Number, Pass, Place, Plain, Rate, Record, Reference, Rows, Section, Spacing, Speed,
+    State, Sum, Swath, Time, Up, Volume, Water, Wet, Width, Yield,
 };
 
 /// Words by what they say, folded: lower case, without accents.
@@ -180,11 +188,17 @@ pub(super) static WORDS: &[(Word, &[&str])] = &[
         "prejezd", "prejazd", "menet", "trecere", "ajokerta"]),
     (Section, &["section", "sections", "teilbreite", "troncon", "seccion", "secao", "sezione", "sectie",
         "sekce", "szakasz", "sectiune", "lohko"]),
+    (Record, &["record", "row", "registro", "sequence", "seq", "datensatz", "zeilennummer"]),
+    (Rows, &["rows", "reihen", "reihe", "pflanzenreihen", "reihenzahl", "rang", "rangs", "hilera", "hileras", "surco",
+        "surcos", "fileiras", "rijen", "raekker", "rader", "rzedow"]),
+    (Spacing, &["spacing", "abstand", "weite", "ecartement", "espacement", "espaciamiento", "espacamento",
+        "interfila", "rijafstand", "reihenweite", "reihenabstand", "interrang", "raekkeafstand", "radavstand"]),
     (Crop, &["crop", "frucht", "fruchtart", "kultur", "culture", "cultivo", "cultura", "coltura", "gewas", "groda",
         "afgrode", "uprawa", "species",
         "plodina", "noveny", "kultura", "viljelykasvi", "urun", "культура"]),
-    (Place, &["field", "farm", "client", "grower", "schlag", "feld", "betrieb", "kunde", "parcelle", "exploitation",
-        "lote", "parcela", "campo", "talhao", "perceel", "falt", "mark", "pole"]),
+    (Place, &["farm", "client", "grower", "betrieb", "kunde", "exploitation"]),
+    (Field, &["field", "schlag", "feld", "parcelle", "lote", "parcela", "campo", "talhao", "perceel", "falt", "mark",
+        "pole"]),
     (Grain, &["grain", "korn", "getreide", "ernte", "erntegut", "harvest", "harvested", "kornertrag", "grano",
         "granos", "graos", "grao", "recolte", "cosecha", "colheita", "raccolto", "graan", "spannmal", "ziarno",
         "product", "material",
@@ -213,9 +227,9 @@ pub(super) static WORDS: &[(Word, &[&str])] = &[
         "and", "log", "logged", "logging", "recording", "geo", "content", "gehalt", "value", "wert", "de", "del",
         "do", "da", "di", "la", "le", "du", "van", "der", "iso", "unix", "epoch", "true", "vehicles", "driving",
         "travelling", "start", "end", "effective", "real", "reel",
-        "as", "to", "bei", "bij", "ved", "vid", "przy", "na", "over", "so", "basis", "en", "et", "und", "och",
+        "as", "to", "between", "entre", "zwischen", "bei", "bij", "ved", "vid", "przy", "na", "over", "so", "basis", "en", "et", "und", "och",
         "indhold", "innhold", "inhalt", "halt", "gehalte", "teneur", "teor", "contenido",
-        "contenuto", "zawartosc", "record", "row", "reading", "registro", "robocza", "robocze", "jazdy", "rij",
+        "contenuto", "zawartosc", "reading", "robocza", "robocze", "jazdy", "rij",
         "maai", "kor", "forward",
         "si", "pracovni", "radni", "zahvata", "захвата", "захвату", "og", "bordets", "arbeids", "arbejds",
         "skarbordets", "fok"]),

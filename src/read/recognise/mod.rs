@@ -13,7 +13,9 @@ mod clock;
 mod clock_form;
 mod dates;
 mod grain;
+mod grouping;
 mod lexicon;
+mod moments;
 mod motion;
 mod notes;
 mod places;
@@ -22,6 +24,7 @@ mod roles;
 mod run_together;
 mod said;
 mod sample;
+mod shares;
 mod timing;
 mod words;
 mod written;
@@ -30,8 +33,11 @@ pub(in crate::read) use clock::compact_seconds;
 pub(in crate::read) use clock_form::{
     ClockForm, DAY_S, DateForm, DayForm, GPS_EPOCH_S, GPS_LEAP_S, SERIAL_EPOCH_DAYS,
 };
-pub(in crate::read) use run_together::{RunTogether, is_negative, parted};
-pub(in crate::read) use sample::{SAMPLE_ROWS, Sample};
+pub(in crate::read) use grouping::{group, ranks};
+pub(in crate::read) use moments::MomentWidth;
+pub use moments::Moments;
+pub(in crate::read) use run_together::{RunTogether, is_negative};
+pub(in crate::read) use sample::{How, SAMPLE_ROWS, Sample};
 pub(in crate::read) use written::written;
 
 use jiff::tz::TimeZone;
@@ -128,6 +134,10 @@ pub struct Recognised {
     pub(in crate::read) clock_factor: f64,
     /// Whether 1 in the work state means raised.
     pub(in crate::read) work_inverted: bool,
+    /// How rows of sections are gathered, where the log has one for each.
+    pub moments: Option<Moments>,
+    /// What the field yields by the grain that was chosen, kg/ha, where that can be told.
+    pub(in crate::read) yields: Option<f64>,
     says_gps: bool,
 }
 
@@ -148,6 +158,8 @@ impl Default for Recognised {
             clock_form: ClockForm::Plain,
             clock_factor: 1.0,
             work_inverted: false,
+            moments: None,
+            yields: None,
             says_gps: false,
         }
     }
@@ -236,9 +248,66 @@ pub(in crate::read) fn recognise(
     known: &Known<'_>,
 ) -> Recognised {
     let mut out = Recognised::default();
-    let grain = assign::assign(sample, settings, &mut out);
+    let mut grain = assign::assign(sample, settings, &mut out);
+    // Steps, clocks and widths are those of one machine.
+    let one = one_machine(sample, &out);
+    let sample = one.as_ref().unwrap_or(sample);
+    if one.is_some() {
+        out = Recognised::default();
+        grain = assign::assign(sample, settings, &mut out);
+    }
     places::positions(sample, settings, known, &mut out);
     places::crs(sample, settings, &mut out);
+    match moments::find(sample, settings, &grain, &out) {
+        None => conclude(sample, settings, known, (grain, out), None),
+        Some(found) => moments::settle(
+            found,
+            sample,
+            &grain,
+            &out,
+            (settings, known),
+            |sample, span| {
+                let mut out = Recognised::default();
+                let grain = assign::assign(sample, settings, &mut out);
+                places::positions(sample, settings, known, &mut out);
+                places::crs(sample, settings, &mut out);
+                conclude(sample, settings, known, (grain, out), span)
+            },
+        ),
+    }
+}
+
+/// The rows of the machine that has most, where those of several machines take turns: in a tenth of the rows and more
+/// (our choice; logs that were joined change it once).
+fn one_machine(sample: &Sample, out: &Recognised) -> Option<Sample> {
+    let column = &sample.columns[out.get(LogColumn::Machine)?.index];
+    let changes = (1..sample.rows)
+        .filter(|k| column.text(*k) != column.text(k - 1))
+        .count();
+    if changes * 10 < sample.rows || sample.rows < 20 {
+        return None;
+    }
+    let mut rows: std::collections::BTreeMap<&str, Vec<Vec<u32>>> =
+        std::collections::BTreeMap::new();
+    for k in 0..sample.rows {
+        rows.entry(column.text(k)).or_default().push(vec![k as u32]);
+    }
+    // More names than a farm has machines: no names of machines, or a row each.
+    if rows.len() > 12 {
+        return None;
+    }
+    let most = rows.into_values().max_by_key(Vec::len)?;
+    Some(sample.gathered(&most, |_| How::Mean, &vec![true; sample.rows]))
+}
+
+/// What values prove of columns that are known by their headers. `span`: width of the header by its sections, m.
+fn conclude(
+    sample: &Sample,
+    settings: &LogSettings,
+    known: &Known<'_>,
+    (grain, mut out): (Vec<roles::Role>, Recognised),
+    span: Option<f64>,
+) -> Recognised {
     let motion = places::motion(sample, settings, &out);
     timing::clocks(sample, settings, known, motion.as_ref(), &mut out);
     let elapsed = timing::elapsed(sample, settings, known, motion.as_ref(), &mut out);
@@ -250,6 +319,7 @@ pub(in crate::read) fn recognise(
     let spacing = out.pass_spacing;
     by_values::width(sample, spacing, &mut out);
     prove::width(sample, spacing, &mut out);
+    let by_rows = prove::rows(sample, spacing, known.crop.row_spacing, &mut out);
     percent(sample, &mut out);
     let systems = prove::systems(&out.columns);
     let width = known.width.or(settings.width).or_else(|| {
@@ -268,7 +338,7 @@ pub(in crate::read) fn recognise(
         sample,
         motion: motion.as_ref(),
         elapsed: elapsed.as_deref(),
-        width: width.or(spacing),
+        width: width.or(by_rows).or(span).or(spacing),
         systems,
         crop: known.crop,
         crop_known: known.crop_known,

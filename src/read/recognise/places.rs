@@ -2,7 +2,7 @@
 
 use super::motion::Motion;
 use super::notes::{self, StatedCrs};
-use super::run_together::{is_negative, parted};
+use super::run_together::is_negative;
 use super::sample::Sample;
 use super::{Known, Recognised, Severity, answer, by_values, run_together};
 use crate::job::{LogColumn, LogSettings};
@@ -160,7 +160,7 @@ pub(super) fn motion(sample: &Sample, settings: &LogSettings, out: &Recognised) 
                 for (values, sign) in [&mut lon, &mut lat].into_iter().zip(form.signs) {
                     for (k, value) in values.iter_mut().enumerate() {
                         let negative = sign.is_some_and(|s| is_negative(sample.columns[s].text(k)));
-                        *value = parted(*value) * if negative { -1.0 } else { 1.0 };
+                        *value = form.degrees(*value, negative);
                     }
                 }
             }

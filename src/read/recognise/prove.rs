@@ -183,6 +183,68 @@ pub(super) fn width(sample: &Sample, spacing: Option<f64>, out: &mut Recognised)
     }
 }
 
+/// Proves the unit of the distance between planted rows, by the distance between passes or by what rows can be, and
+/// returns the width of the header that rows and distance make, m. `given`: the job's distance, m.
+pub(super) fn rows(
+    sample: &Sample,
+    spacing: Option<f64>,
+    given: Option<f64>,
+    out: &mut Recognised,
+) -> Option<f64> {
+    let usual = |out: &Recognised, column| {
+        let found = out.get(column)?;
+        let values = &sample.columns[found.index].numbers;
+        median(values.iter().copied().filter(|v| *v > 0.0))
+    };
+    if out.get(LogColumn::Width).is_some() {
+        return None;
+    }
+    let count = usual(out, LogColumn::Rows);
+    let Some(apart) = usual(out, LogColumn::RowSpacing) else {
+        return Some(count? * given?);
+    };
+    let found = out.get(LogColumn::RowSpacing).cloned()?;
+    // 0.15 to 1.6 m: from drilled cereals to rows of 60 in (common practice).
+    let possible = |u: &&Unit| (0.15..1.6).contains(&(apart * u.factor(f64::NAN)));
+    let passes = count.zip(spacing).map(|(n, spacing)| spacing / n);
+    let fits = |u: &&Unit| {
+        passes.is_none_or(|p| (apart * u.factor(f64::NAN) / p).ln().abs() < WIDTH_CLOSE)
+    };
+    let units: Vec<&'static Unit> = Quantity::Length.units().filter(possible).collect();
+    let fitting: Vec<&'static Unit> = units.iter().copied().filter(fits).collect();
+    let unit = match (found.unit, fitting.as_slice(), units.as_slice()) {
+        (Some(said), _, _) => Some(said),
+        (None, [one], _) | (None, [], [one]) => {
+            settle(
+                LogColumn::RowSpacing,
+                Some(one),
+                Ratio {
+                    median: f64::NAN,
+                    spread: 0.0,
+                },
+                &format!("in any other unit {apart} would be no distance between rows"),
+                out,
+            );
+            Some(*one)
+        }
+        (None, ..) => {
+            let open = if fitting.is_empty() { &units } else { &fitting };
+            let readings: Vec<String> = open
+                .iter()
+                .map(|u| format!("{apart} {u} = {:.2} m", apart * u.factor(f64::NAN)))
+                .collect();
+            let lines = open
+                .iter()
+                .map(|u| format!("units = {{ row_spacing = \"{u}\" }}"))
+                .collect();
+            let text = format!("the distance between rows can be {}", readings.join(" or "));
+            out.ask(found.index, text, lines, count.is_some());
+            None
+        }
+    };
+    Some(count? * apart * unit?.factor(f64::NAN))
+}
+
 /// Takes a proved unit, and says so where the header says another one.
 fn settle(
     column: LogColumn,

@@ -177,6 +177,7 @@ fn qualifies(word: Word) -> bool {
             | Word::Reference
             | Word::Rate
             | Word::Number
+            | Word::Record
             | Word::Header
             | Word::Plain
             | Word::Gps
@@ -230,6 +231,7 @@ fn columns(words: &HeaderWords, unit: Option<&Unit>) -> Vec<(LogColumn, bool)> {
             .all(|w| matches!(w, W::Flow | W::Mass | W::Yield | W::DryMatter))
     };
     match heads.as_slice() {
+        [] if has(W::Record) && quantity.is_none() => vec![(C::Record, has(W::Number))],
         [] => by_unit_alone(words, quantity),
         [W::Lat] => vec![(C::Lat, true)],
         [W::Lon] => vec![(C::Lon, true)],
@@ -266,6 +268,14 @@ fn columns(words: &HeaderWords, unit: Option<&Unit>) -> Vec<(LogColumn, bool)> {
         [W::State] | [W::State, W::Up] | [W::Up, W::State] => vec![(C::WorkState, true)],
         [W::Up] if has(W::Header) => vec![(C::WorkState, true)],
         [W::Crop] => vec![(C::Crop, true)],
+        [W::Field] if quantity.is_none() => vec![(C::Field, true)],
+        [W::Rows] if quantity.is_none() => vec![(C::Rows, true)],
+        [W::Spacing] | [W::Spacing, W::Rows] | [W::Rows, W::Spacing] => {
+            vec![(C::RowSpacing, has(W::Record) || has(W::Rows))]
+        }
+        [W::Rows, W::Distance | W::Width] | [W::Distance | W::Width, W::Rows] => {
+            vec![(C::RowSpacing, true)]
+        }
         [W::Section] => vec![(C::Section, true)],
         [W::Section, W::Width] | [W::Width, W::Section] => vec![(C::Width, true)],
         heads if grain_heads(heads) => grain(heads, words, quantity),

@@ -70,6 +70,44 @@ impl SampleColumn {
     }
 }
 
+/// What becomes of the numbers of several rows that are one moment.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::read) enum How {
+    /// Added up.
+    Sum,
+    /// The mean.
+    Mean,
+    /// The largest.
+    Largest,
+}
+
+impl How {
+    /// The number of a group of rows: of those at work and with a number, else of those with a number; NaN where none
+    /// has one. Nothing that a row counts is lost: sums and the largest are over all rows.
+    pub fn of(self, group: &[u32], values: &[f64], works: &[bool]) -> f64 {
+        let known = || {
+            group
+                .iter()
+                .map(|k| *k as usize)
+                .filter(|k| !values[*k].is_nan())
+        };
+        if known().next().is_none() {
+            return f64::NAN;
+        }
+        match self {
+            How::Sum => known().map(|k| values[k]).sum(),
+            How::Largest => known().map(|k| values[k]).fold(f64::NEG_INFINITY, f64::max),
+            How::Mean => {
+                let any = known().any(|k| works[k]);
+                let (n, sum) = known()
+                    .filter(|k| works[*k] || !any)
+                    .fold((0.0, 0.0), |(n, sum), k| (n + 1.0, sum + values[k]));
+                sum / n
+            }
+        }
+    }
+}
+
 /// The first rows of a table.
 #[derive(Debug, Clone, Default)]
 pub(in crate::read) struct Sample {
@@ -131,6 +169,43 @@ impl Sample {
             column.numbers.push(value);
         }
         self.rows += 1;
+    }
+
+    /// The sample with one row for each group of rows: texts of the group's first one, numbers as `how` says for each
+    /// column, those of rows that are not at work left out where others are.
+    pub fn gathered(
+        &self,
+        groups: &[Vec<u32>],
+        how: impl Fn(usize) -> How,
+        works: &[bool],
+    ) -> Self {
+        let columns = self.columns.iter().enumerate().map(|(index, of)| {
+            let mut column = SampleColumn {
+                header: of.header.clone(),
+                spelt: of.spelt.clone(),
+                stated: of.stated,
+                hemispheres: of.hemispheres,
+                ..SampleColumn::default()
+            };
+            for group in groups {
+                let text = of.text(group[0] as usize);
+                column.texts.push_str(text);
+                column.ends.push(column.texts.len() as u32);
+                let value = how(index).of(group, &of.numbers, works);
+                column.numeric += usize::from(value.is_finite());
+                column.other += usize::from(value.is_nan() && !text.is_empty());
+                column.numbers.push(value);
+            }
+            // Hemispheres were counted in rows.
+            column.hemispheres = of.hemispheres.map(|n| n * groups.len() / self.rows.max(1));
+            column
+        });
+        Self {
+            columns: columns.collect(),
+            rows: groups.len(),
+            above: self.above.clone(),
+            decimal_comma: self.decimal_comma,
+        }
     }
 
     /// The headers.

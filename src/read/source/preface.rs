@@ -25,7 +25,7 @@ pub(super) fn header_start(head: &[u8], at_end: bool) -> (usize, Vec<String>) {
         let skip = line.is_empty()
             || match comment {
                 true => !is_header_behind_a_sign(head, &lines, k),
-                false => k + 3 < lines.len() && has_less_than(line, head, &lines[k + 1..]),
+                false => k + 3 < lines.len() && is_remark(line, head, &lines[k + 1..]),
             };
         if !skip {
             break;
@@ -97,8 +97,9 @@ fn holds_a_number(line: &[u8], separator: u8) -> bool {
         .any(|cell| decode(cell).trim().replace(',', ".").parse::<f64>().is_ok())
 }
 
-/// Whether a line has less than half the separators that the lines behind it agree on.
-fn has_less_than(this: &[u8], head: &[u8], behind: &[(usize, usize)]) -> bool {
+/// Whether a line has less than half the separators that the lines behind it agree on; or as many, and hardly a cell
+/// that is filled: a title over the columns of a spreadsheet.
+fn is_remark(this: &[u8], head: &[u8], behind: &[(usize, usize)]) -> bool {
     // The lines last looked at are rows: their separator is the table's.
     let rows: Vec<&[u8]> = behind
         .iter()
@@ -106,16 +107,44 @@ fn has_less_than(this: &[u8], head: &[u8], behind: &[(usize, usize)]) -> bool {
         .map(|l| line(head, *l))
         .filter(|l| !l.is_empty())
         .collect();
-    let Some(last) = rows.last() else {
+    let Some(separator) = separator_of(&rows) else {
         return false;
     };
-    let separator = sniff(last);
-    let columns = separators(last, separator);
+    let columns = rows.last().map_or(0, |last| separators(last, separator));
     let agree = rows
         .iter()
         .filter(|r| separators(r, separator) == columns)
         .count();
-    columns >= 2 && agree >= 3 && separators(this, separator) * 2 < columns
+    if columns < 2 || agree < 3 {
+        return false;
+    }
+    let mut filled: Vec<usize> = rows.iter().map(|r| filled_cells(r, separator)).collect();
+    filled.sort_unstable();
+    separators(this, separator) * 2 < columns
+        || filled_cells(this, separator) * 3 <= filled[filled.len() / 2]
+}
+
+/// The separator of rows: one that is no comma, if all have as many of it, since commas may be decimal; else what the last
+/// row has most of.
+fn separator_of(rows: &[&[u8]]) -> Option<u8> {
+    let last = rows.last()?;
+    let everywhere = |s: &u8| {
+        let n = separators(last, *s);
+        n > 0 && rows.iter().filter(|r| separators(r, *s) == n).count() * 2 > rows.len()
+    };
+    Some(
+        [b'\t', b';', b'|']
+            .into_iter()
+            .find(everywhere)
+            .unwrap_or_else(|| sniff(last)),
+    )
+}
+
+fn filled_cells(line: &[u8], separator: u8) -> usize {
+    let cells = line.split(|b| *b == separator);
+    cells
+        .filter(|c| !c.trim_ascii().iter().all(|b| *b == b'"'))
+        .count()
 }
 
 /// Whether a row under the header holds units (and blanks): no number in it, and two cells or more, at least half of
@@ -199,6 +228,14 @@ mod tests {
             "a;b;c"
         );
         assert_eq!(start(&format!("sep=;\na;b;c\n{rows}")).0, "a;b;c");
+        // Decimal commas outnumber semicolons; a title has the columns of its spreadsheet.
+        let german = "1,5;2,5;3,5\n4,5;5,5;6,5\n7,5;8,5;9,5\n";
+        assert_eq!(start(&format!("sep=;\na;b;c\n{german}")).0, "a;b;c");
+        assert_eq!(start(&format!("a;b;c\n{german}")).0, "a;b;c");
+        assert_eq!(
+            start("Harvest,,\n,,\nField 7,,\na,b,c\n1,2,3\n4,5,6\n7,8,9\n").0,
+            "a,b,c"
+        );
         // The header itself may stand behind the sign, and a header alone is one.
         assert_eq!(start("#a,b\n1,2\n"), ("#a,b", vec![]));
         assert_eq!(start("# a remark\n# a,b\n1,2\n").0, " a,b");

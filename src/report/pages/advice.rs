@@ -158,6 +158,24 @@ const KNOWN: &[(&str, Level, &str, &str)] = &[
         "Check the load's name.",
     ),
     (
+        "section-rows",
+        Level::Note,
+        "The log has a row for each section of the header",
+        "They are gathered into one a moment. See that the width it gives is your header's.",
+    ),
+    (
+        "other-fields",
+        Level::Note,
+        "The log goes over other fields as well",
+        "Nothing: their rows are theirs.",
+    ),
+    (
+        "shared-log",
+        Level::Grave,
+        "Several fields list one log, and nothing says which rows are whose",
+        "Give the fields boundaries, or name the log's column with the field.",
+    ),
+    (
         "other-crop",
         Level::Serious,
         "The log names another crop than the job",
