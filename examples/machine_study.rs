@@ -147,13 +147,11 @@ fn table<'a>(name: &str, cases: impl Iterator<Item = &'a Case>) {
         .collect();
     let share = |n: usize| 100.0 * n as f64 / kept.len().max(1) as f64;
     let within = |limit: f64| share(errors.iter().filter(|e| e.abs() <= limit).count());
-    let held = kept
-        .iter()
-        .filter(|c| {
-            let d = &c.decision.delay;
-            d.ci95_low.is_some_and(|l| l <= c.truth) && d.ci95_high.is_some_and(|h| h >= c.truth)
-        })
-        .count();
+    let holds = |c: &Case| {
+        let d = &c.decision.delay;
+        d.ci95_low.is_some_and(|l| l <= c.truth) && d.ci95_high.is_some_and(|h| h >= c.truth)
+    };
+    let held = kept.iter().filter(|c| holds(c)).count();
     let bias = errors.iter().sum::<f64>() / errors.len().max(1) as f64;
     let mut size: Vec<f64> = errors.iter().map(|e| e.abs()).collect();
     size.sort_by(f64::total_cmp);
@@ -166,12 +164,16 @@ fn table<'a>(name: &str, cases: impl Iterator<Item = &'a Case>) {
         .map(|c| (c.decision.delay.value - c.truth).abs())
         .collect();
     fallback.sort_by(f64::total_cmp);
+    let told =
+        || (cases.iter()).filter(|c| c.decision.refused && c.decision.delay.ci95_low.is_some());
     println!(
-        "{name:22} {:4} cases, refused {:4} ({:5.1} %, fallback off by {:.1} s in the middle); of the rest: ≤ 0.5 s {:5.1} %, ≤ 1 s {:5.1} %, interval holds {:5.1} %, bias {bias:+.3} s, |error| median {:.2} 95 % {:.2} worst {:.2}",
+        "{name:22} {:4} cases, refused {:4} ({:5.1} %, fallback off by {:.1} s in the middle, {} with an interval that holds in {:.1} %); of the rest: ≤ 0.5 s {:5.1} %, ≤ 1 s {:5.1} %, interval holds {:5.1} %, bias {bias:+.3} s, |error| median {:.2} 95 % {:.2} worst {:.2}",
         cases.len(),
         cases.len() - kept.len(),
         100.0 * (cases.len() - kept.len()) as f64 / cases.len().max(1) as f64,
         fallback.get(fallback.len() / 2).unwrap_or(&f64::NAN),
+        told().count(),
+        100.0 * told().filter(|c| holds(c)).count() as f64 / told().count().max(1) as f64,
         within(0.5),
         within(1.0),
         share(held),

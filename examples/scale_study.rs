@@ -192,6 +192,7 @@ fn season(seed: u64) -> Option<Season> {
         &prepared.loads,
         &[],
         &prepared.faults.mass,
+        None,
     );
     let truth = loads
         .iter()

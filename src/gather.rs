@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::calibrate::joint::{self, GroundInput, Links, Patch};
 use crate::delay::{self, DelayInput, FieldEvidence, TrackSignals, decide};
-use crate::loads::{self, LoadEvidence, TicketRef};
+use crate::loads::{self, LoadEvidence, TicketRef, Unlogged, UnloggedInput};
 use crate::prepare::Prepared;
 use crate::ramps::{self, RampInput};
 use crate::read::{Ticket, TicketUse};
@@ -102,7 +102,16 @@ pub fn scale(field: &Prepared, machines: &[Settled]) -> ScaleEvidence {
         loads,
         ..
     } = field;
-    let loads = loads::evidence(&input.log, timeline, loads, &input.tickets, &faults.mass);
+    let delays: Vec<f64> = machines.iter().map(|m| m.delay).collect();
+    let behind = unlogged(field, &delays).kg;
+    let loads = loads::evidence(
+        &input.log,
+        timeline,
+        loads,
+        &input.tickets,
+        &faults.mass,
+        Some(&behind),
+    );
     let links = (!weighed_and_close(&loads, &input.tickets))
         .then(|| joint::links(&patches(field, machines)))
         .flatten();
@@ -111,6 +120,17 @@ pub fn scale(field: &Prepared, machines: &[Settled]) -> ScaleEvidence {
         tickets: input.tickets.clone(),
         links,
     }
+}
+
+/// Grain that no row of the field has. `delays`: of each track, s.
+pub fn unlogged(field: &Prepared, delays: &[f64]) -> Unlogged {
+    loads::unlogged(&UnloggedInput {
+        timeline: &field.timeline,
+        passes: &field.passes,
+        new_area: &field.width.new_area,
+        mass: &field.faults.mass,
+        delay: delays,
+    })
 }
 
 /// Tickets of one machine that agree so well with what it logged need no neighbours (loads agree within ±3 %: common

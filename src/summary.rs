@@ -98,6 +98,9 @@ pub struct GrainSummary {
     pub logged_kg: f64,
     /// What of it is not grain, kg.
     pub fault_kg: f64,
+    /// Wet mass that no row has, as the machines' sensors would have logged it, kg.
+    #[serde(default)]
+    pub unlogged_kg: f64,
     /// Wet mass on tickets that are used, kg.
     pub weighed_kg: f64,
     /// Corrected wet mass, kg.

@@ -3,12 +3,13 @@
 
 use std::path::Path;
 
+use fanmill::apply::apply;
 use fanmill::delay::{Decision, FieldEvidence, decide};
 use fanmill::gather;
 use fanmill::job::{Job, parse};
 use fanmill::pool;
 use fanmill::prepare::Prepared;
-use fanmill::simulate::{FaultSpec, FieldSpec, Shape, Simulated, Weighed, simulate};
+use fanmill::simulate::{FaultSpec, FieldSpec, HeaderUp, Shape, Simulated, Weighed, simulate};
 
 fn job(spec: &FieldSpec) -> Job {
     let machine = &spec.machines[0];
@@ -121,4 +122,38 @@ fn a_flow_that_was_brought_to_a_moisture_is_recognised_by_its_tickets() {
     assert_eq!(dry.iter().filter(|c| *c == code).count(), 3, "{dry:?}");
     let wet = scale_warnings(None);
     assert!(wet.iter().all(|c| c != code), "{wet:?}");
+}
+
+#[test]
+fn grain_that_ran_behind_a_log_that_stopped_is_not_spread_over_the_field() {
+    let mut spec = clear(2);
+    spec.weighing.weighed = Weighed::All;
+    spec.machines[0].log.header_up = HeaderUp::Pause { after: 1.0 };
+    let (season, field) = prepared(&spec, 11);
+    let job = job(&spec);
+    let evidence = gather::machines(&field);
+    let machines = pool::machines(&job, &[("c", &evidence)]).remove(0);
+    let settled: Vec<gather::Settled> = machines.iter().map(gather::Settled::from).collect();
+    let scale = pool::scale(&[("c", &gather::scale(&field, &settled))]).remove(0);
+    let applied = apply(&job, &field, &machines, &scale).expect("a sound field");
+    let grain = &applied.summary.grain;
+    let lost = 1.0 - grain.logged_kg / season.truth.field.sensor_kg;
+    let found = grain.unlogged_kg / (grain.logged_kg + grain.unlogged_kg);
+    assert!(lost > 0.03, "the log has nearly all: {lost}");
+    // The sensor wanders by a per cent or two from load to load.
+    assert!((found - lost).abs() < 0.02, "{found} of {lost}");
+    // Kept points against the truth of their ground.
+    let (mut map, mut truth) = (0.0, 0.0);
+    for (i, row) in season.rows.iter().enumerate() {
+        let (found, area) = (applied.map.yld_kg_ha[i], row.truth.area_m2);
+        if applied.map.verdicts.is_kept(i) && found.is_finite() && area > 0.0 {
+            map += found * area;
+            truth += row.truth.reference_kg_ha * area;
+        }
+    }
+    assert!((map / truth - 1.0).abs() < 0.01, "{}", map / truth - 1.0);
+    let closure = applied.summary.quality.closure_pct.expect("weighed loads");
+    assert!(closure.abs() < 1e-7, "{closure}");
+    let told = |w: &fanmill::summary::Remark| w.code == "grain-unlogged";
+    assert!(applied.summary.warnings.iter().any(told));
 }

@@ -86,7 +86,7 @@ pub(super) fn summarise(
     map: &YieldMap,
 ) -> Summary {
     let ledger = Ledger::new(ground, map);
-    let loads = load_summaries(field, scale);
+    let loads = load_summaries(field, scale, ground);
     let area_m2 = field.width.cut_area_inside_m2;
     let weighed_kg: f64 = 0.0 + loads.iter().filter_map(|l| l.weighed_kg).sum::<f64>(); // the sum of nothing is −0
     let mapped_weighed: f64 = ledger.items().iter().map(|i| i.weighed_kg).sum();
@@ -188,6 +188,7 @@ fn grain(
     GrainSummary {
         logged_kg: loads.iter().map(|l| l.logged_kg).sum(),
         fault_kg: faults.fault_kg,
+        unlogged_kg: ground.unlogged.kg.iter().sum(),
         weighed_kg,
         corrected_kg: loads.iter().map(|l| l.corrected_kg).sum(),
         reference_kg: ledger.reference_kg(),
@@ -196,7 +197,7 @@ fn grain(
     }
 }
 
-fn load_summaries(field: &Prepared, scale: &ScaleDecision) -> Vec<LoadSummary> {
+fn load_summaries(field: &Prepared, scale: &ScaleDecision, ground: &Ground) -> Vec<LoadSummary> {
     let log = &field.input.log;
     let n = field.loads.keys.len();
     let (mut logged, mut mass) = (vec![0.0; n], vec![0.0; n]);
@@ -205,6 +206,7 @@ fn load_summaries(field: &Prepared, scale: &ScaleDecision) -> Vec<LoadSummary> {
         if field.faults.mass[i].is_finite() {
             mass[l as usize] += field.faults.mass[i];
         }
+        mass[l as usize] += ground.unlogged.kg[i];
     }
     field
         .loads

@@ -2,6 +2,8 @@
 
 use crate::delay::shift;
 use crate::faults::FaultKind;
+use crate::gather;
+use crate::loads::Unlogged;
 use crate::moisture::{DryGrain, to_reference};
 use crate::pool::{LoadDecision, MachineDecision};
 use crate::prepare::Prepared;
@@ -32,8 +34,10 @@ pub(super) struct Ground {
     pub fault: Vec<Option<FaultKind>>,
     /// No flow is known, or none above zero.
     pub no_flow: Vec<bool>,
-    /// Grain whose ground is not in the log.
+    /// Grain that stands on no row: its ground is not in the log, or it is not itself.
     pub unplaced: Amounts,
+    /// Grain that no row has.
+    pub unlogged: Unlogged,
 }
 
 /// Corrected masses, kg.
@@ -51,6 +55,7 @@ pub(super) fn place(
     loads: &[LoadDecision],
 ) -> Ground {
     let n = field.input.log.len();
+    let delays: Vec<f64> = machines.iter().map(|m| m.delay.delay.value).collect();
     let mut out = Ground {
         logged: vec![0.0; n],
         corrected: vec![0.0; n],
@@ -62,10 +67,26 @@ pub(super) fn place(
         fault: vec![None; n],
         no_flow: vec![true; n],
         unplaced: Amounts::default(),
+        unlogged: gather::unlogged(field, &delays),
     };
     let factors = row_factors(field, loads);
     for (t, machine) in machines.iter().enumerate() {
         place_track(field, t, machine, (loads, &factors), &mut out);
+    }
+    for (i, kg) in out
+        .unlogged
+        .kg
+        .iter()
+        .enumerate()
+        .filter(|(_, kg)| **kg > 0.0)
+    {
+        let load = &loads[field.loads.of_row[i] as usize];
+        let grain = load.factor * kg;
+        out.unplaced.wet += grain;
+        out.unplaced.reference += reference(field, load, grain, load.moisture.unwrap_or(f64::NAN));
+        if load.weighed_kg.is_some() {
+            out.unplaced.weighed += grain;
+        }
     }
     out
 }

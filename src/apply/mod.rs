@@ -75,7 +75,7 @@ pub fn apply(
     }
     let mut summary = figures::summarise(job, field, machines, scale, &ground, &columns, &map);
     (summary.quality.before, summary.quality.after) = (quality.before, quality.after);
-    summary.warnings = warnings::collect(job, field, machines, scale, &checked, &summary);
+    summary.warnings = warnings::collect(job, field, machines, scale, &ground, &checked, &summary);
     let limits = &checked.limits;
     let evidence = evidence::collect(field, machines, scale, &ground, columns, &map, limits);
     summary.headland = evidence.parts.map(|p| HeadlandSummary {

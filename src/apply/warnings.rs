@@ -1,5 +1,6 @@
 //! What the user must know about a field, gathered from all stages.
 
+use super::ground::Ground;
 use crate::checks::Checked;
 use crate::delay::{Decision, Disagreement, Fallback};
 use crate::job::Job;
@@ -16,6 +17,7 @@ pub(super) fn collect(
     field: &Prepared,
     machines: &[MachineDecision],
     scale: &ScaleDecision,
+    ground: &Ground,
     checked: &Checked,
     summary: &Summary,
 ) -> Vec<Remark> {
@@ -29,6 +31,7 @@ pub(super) fn collect(
     out.extend(no_moisture(field, summary));
     out.extend(constant_moisture(job, field));
     out.extend(ramps(machines));
+    out.extend(unlogged(field, ground));
     if field.timeline.restored > 0 {
         out.push(Remark::new(
             "order-restored",
@@ -132,6 +135,31 @@ fn refused(name: &str, delay: &Decision) -> Remark {
             "machine {name}: neighbouring passes do not tell its transport delay to half a second; {what}. Give delay = \"… s\" for the machine if you know it, or add fields of the same machine and crop to the job"
         ),
     )
+}
+
+fn unlogged(field: &Prepared, ground: &Ground) -> Vec<Remark> {
+    let log = &field.input.log;
+    let tracks = field.timeline.tracks.iter().zip(&ground.unlogged.seconds);
+    tracks
+        .filter_map(|(track, seconds)| {
+            let (seconds, error) = (*seconds)?;
+            let (mut logged, mut missing) = (0.0, 0.0);
+            for &i in &track.rows {
+                let mass = field.faults.mass[i as usize];
+                logged += if mass.is_finite() { mass } else { 0.0 };
+                missing += ground.unlogged.kg[i as usize];
+            }
+            Some(Remark::new(
+                "grain-unlogged",
+                format!(
+                    "machine {}: grain of the last {seconds:.0} s (± {:.0} s) of its passes is not in the log, {:.1} % of all: the log stops before the machine is empty. Its loads count it with their logged grain, so that what was weighed is not spread over the rest of the field; it stands under unplaced. Let the log run on for 20 s with the header up",
+                    log.machines[track.machine as usize],
+                    1.96 * error,
+                    100.0 * missing / (logged + missing),
+                ),
+            ))
+        })
+        .collect()
 }
 
 fn header_width(field: &Prepared) -> Option<Remark> {

@@ -68,7 +68,7 @@ pub fn gather(
     let timeline = Timeline::new(log);
     let faults = faults::apply(log, &timeline, &FaultParams::default().check()?);
     let loads = assign(log, &input.tickets);
-    let evidence = loads::evidence(log, &timeline, &loads, &input.tickets, &faults.mass);
+    let evidence = loads::evidence(log, &timeline, &loads, &input.tickets, &faults.mass, None);
     let zone = TimeZone::get(&job.timezone).unwrap_or(TimeZone::UTC);
     let mut out: Vec<AuditLoad> = evidence
         .into_iter()

@@ -39,8 +39,11 @@ pub struct LoadEvidence {
     pub ticket: Option<TicketRef>,
     /// Wet mass as logged, kg.
     pub logged_kg: f64,
-    /// Wet mass with faults replaced, kg.
+    /// Wet mass with faults replaced and with what no row has, kg.
     pub mass_kg: f64,
+    /// What of it no row has, kg: see [`super::Unlogged`].
+    #[serde(default)]
+    pub unlogged_kg: f64,
     /// Flow-weighted logged moisture, %.
     pub moisture_pct: Option<f64>,
     /// Share of the mass that has a logged moisture, 0–1.
@@ -57,13 +60,15 @@ pub struct LoadEvidence {
     pub rows: u64,
 }
 
-/// Sums every load of a field. `mass`: wet mass per row with faults replaced, kg.
+/// Sums every load of a field. `mass`: wet mass per row with faults replaced, kg; `behind`: wet mass that ran behind each
+/// row though no row has it, kg, where that is known.
 pub fn evidence(
     log: &Log,
     timeline: &Timeline,
     loads: &Loads,
     tickets: &[Ticket],
     mass: &[f64],
+    behind: Option<&[f64]>,
 ) -> Vec<LoadEvidence> {
     let mut rows_of: Vec<Vec<usize>> = vec![Vec::new(); loads.keys.len()];
     for (i, &k) in loads.of_row.iter().enumerate() {
@@ -77,6 +82,7 @@ pub fn evidence(
             let (mut logged, mut sum, mut wet, mut with_moisture, mut seconds) =
                 (0.0, 0.0, 0.0, 0.0, 0.0);
             let mut flows = Vec::with_capacity(rows.len());
+            let unlogged_kg: f64 = behind.map_or(0.0, |kg| rows.iter().map(|&i| kg[i]).sum());
             for &i in &rows {
                 logged += timeline.mass(log, i);
                 let m = mass[i];
@@ -99,7 +105,8 @@ pub fn evidence(
                 load: key.name.clone(),
                 ticket: key.ticket.map(|t| TicketRef::of(&tickets[t])),
                 logged_kg: logged,
-                mass_kg: sum,
+                mass_kg: sum + unlogged_kg,
+                unlogged_kg,
                 moisture_pct: (with_moisture > 0.0).then(|| wet / with_moisture),
                 moisture_share: if sum > 0.0 { with_moisture / sum } else { 0.0 },
                 flows: binned(&flows),

@@ -5,6 +5,8 @@
 
 mod assign;
 mod evidence;
+mod unlogged;
 
 pub use assign::{LoadKey, Loads, assign};
 pub use evidence::{LoadEvidence, TicketRef, evidence};
+pub use unlogged::{Unlogged, UnloggedInput, unlogged};

@@ -166,6 +166,7 @@ mod tests {
             ticket,
             logged_kg: 8_000.0,
             mass_kg: 8_000.0,
+            unlogged_kg: 0.0,
             moisture_pct: None,
             moisture_share: 0.0,
             flow_kg_s: Some([0.8 * flow, flow, 1.2 * flow]),

@@ -129,10 +129,10 @@ impl Ramp {
     fn new(passes: usize, fit: Option<Fit>, profile: Vec<[f32; 3]>, default: f64) -> Self {
         let possible = fit.filter(|f| f.ramp <= LONGEST_S);
         let told = possible.filter(|f| f.interval[1] - f.interval[0] <= WIDEST_S);
-        // Where much is possible, the default is taken as far as it is possible: a cautious end of a wide interval would
-        // cost more sound points than the ramp can hold.
+        // Where much is possible, the default is taken, or what is as likely too long as too short where that is longer:
+        // a cautious end of a wide interval would cost more sound points than the ramp can hold.
         let seconds = told.map(|f| f.ramp).unwrap_or_else(|| {
-            possible.map_or(default, |f| default.max(f.interval[0]).min(f.interval[1]))
+            possible.map_or(default, |f| default.max(f.middle).min(f.interval[1]))
         });
         Self {
             seconds,

@@ -162,6 +162,8 @@ impl Kind {
 pub(super) struct Fit {
     pub response: Response,
     pub ramp: f64,
+    /// As likely too long as too short.
+    pub middle: f64,
     pub interval: [f64; 2],
 }
 
@@ -312,6 +314,7 @@ impl Fitter {
         Some(Fit {
             response,
             ramp: quantile(TAKEN)?,
+            middle: quantile(0.5)?,
             interval: [quantile(0.025)?, quantile(0.975)?],
         })
     }

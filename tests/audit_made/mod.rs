@@ -20,6 +20,7 @@ pub fn load(k: usize, mass_kg: f64, flow: f64) -> AuditLoad {
             ticket: None,
             logged_kg: mass_kg,
             mass_kg,
+            unlogged_kg: 0.0,
             moisture_pct: Some(18.0),
             moisture_share: 1.0,
             flow_kg_s: Some([0.8 * flow, flow, 1.2 * flow]),

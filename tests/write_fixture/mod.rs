@@ -142,6 +142,7 @@ pub fn summary(map: &YieldMap) -> Summary {
         grain: GrainSummary {
             logged_kg: 120_000.0,
             fault_kg: 250.0,
+            unlogged_kg: 0.0,
             weighed_kg: 60_000.0,
             corrected_kg: 118_000.5,
             reference_kg: 116_900.25,

@@ -66,7 +66,11 @@ pub(super) fn steps(s: &Summary) -> Vec<Step> {
     if faults.abs() > 0.0005 {
         change(&mut out, "no grain", faults);
     }
-    change(&mut out, "scale", corrected - logged - faults);
+    let unlogged = t(s.grain.unlogged_kg);
+    if unlogged > 0.0005 {
+        change(&mut out, "not logged", unlogged);
+    }
+    change(&mut out, "scale", corrected - logged - faults - unlogged);
     out.push(total("corrected", corrected));
     let kept = |i: &&LedgerItem| i.item == "kept";
     let mut aside: Vec<&LedgerItem> = s.ledger.iter().filter(|i| !kept(i)).collect();

@@ -7,7 +7,7 @@ use crate::summary::{DelayBasis, FactorBasis};
 pub(super) fn item(name: &str) -> &str {
     match name {
         "kept" => "on kept points: the map",
-        "unplaced" => "its ground is not in the log",
+        "unplaced" => "its ground, or the grain itself, is not in the log",
         other => Reason::ALL
             .into_iter()
             .find(|r| r.name() == other)
