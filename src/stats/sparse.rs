@@ -465,11 +465,11 @@ mod tests {
 
     #[test]
     fn variances_of_a_matrix_that_is_factored_in_blocks() {
-        // A lattice of 40 × 40 nodes, each tied to those up to two away: dense enough for blocks.
-        let (side, mut entries) = (40, Vec::new());
+        // A lattice of 45 × 45 nodes, each tied to those up to three away: dense enough for blocks.
+        let (side, mut entries) = (45, Vec::new());
         for (i, j) in (0..side).flat_map(|i| (0..side).map(move |j| (i, j))) {
             entries.push((i * side + j, i * side + j, 30.0));
-            for (a, b) in (0..=2).flat_map(|a| (-2..=2).map(move |b| (a, b))) {
+            for (a, b) in (0..=3).flat_map(|a| (-3..=3).map(move |b| (a, b))) {
                 let (k, l) = (i + a, j as i32 + b);
                 if (a, b) > (0, 0) && k < side && (0..side as i32).contains(&l) {
                     entries.push((k * side + l as usize, i * side + j, -0.4 - 0.1 * b as f64));
