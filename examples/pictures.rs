@@ -73,7 +73,7 @@ fn draw(
     let evidence = gather::machines(field);
     let machines = pool::machines(job, &[("c", &evidence)]).remove(0);
     let (evidence, machine) = (&evidence[0], &machines[0]);
-    let mut page = Page::new(1500.0, 760.0);
+    let mut page = Page::new(1640.0, 760.0);
     page.text(
         [40.0, 28.0],
         18.0,
@@ -293,12 +293,12 @@ fn widths(page: &mut Page, field: &Prepared) {
     let scale = (760.0 / (high[0] - low[0]).max(1.0)).min(600.0 / (high[1] - low[1]).max(1.0));
     let place = |p: [f64; 2]| {
         [
-            690.0 + (p[0] - low[0]) * scale,
+            820.0 + (p[0] - low[0]) * scale,
             100.0 + (high[1] - p[1]) * scale,
         ]
     };
     page.text(
-        [690.0, 82.0],
+        [820.0, 82.0],
         14.0,
         "start",
         "share of the header on standing crop: pale all, dark blue little; ochre: too narrow for a yield",
@@ -339,7 +339,7 @@ fn widths(page: &mut Page, field: &Prepared) {
         .count();
     let narrow = rows.iter().filter(|&&i| field.width.narrow[i]).count();
     page.text(
-        [690.0, 730.0],
+        [820.0, 730.0],
         12.0,
         "start",
         &format!(
