@@ -32,13 +32,11 @@ pub enum FrameError {
     },
 }
 
-/// A transverse Mercator plane, metres, x east and y north of its centre. Plain data: PROJ's object, which belongs to
-/// one thread, stands beside it.
+/// A transverse Mercator plane, metres, x east and y north of its centre. Plain data: PROJ objects, which belong to
+/// one thread, are created inside each call that needs one.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Frame {
     centre: [f64; 2],
-    /// Northing of the centre from the equator, m.
-    northing: f64,
     to_plane: Option<Patch>,
     to_degrees: Option<Patch>,
 }
@@ -66,32 +64,21 @@ impl Frame {
         }
         let mut frame = Self {
             centre: [lon, lat],
-            northing: northing_of(lat).unwrap_or(f64::NAN), // such a frame is refused below
             to_plane: None,
             to_degrees: None,
         };
-        let (project, unproject) = (
-            |p: [f64; 2]| frame.run([p[0], p[1] + lat], Way::ToPlane),
-            |p: [f64; 2]| frame.run(p, Way::ToDegrees).map(|d| [d[0], d[1] - lat]),
-        );
-        if project([0.0; 2]).is_none() {
-            return Err(match Proj::new(MERIDIAN) {
-                Ok(_) => FrameError::NoPosition,
-                Err(source) => FrameError::Projection {
-                    definition: MERIDIAN.to_owned(),
-                    source,
-                },
-            });
-        }
+        let proj = frame.projection()?;
+        let project = |p: [f64; 2]| run(&proj, [p[0] + lon, p[1] + lat], Way::ToPlane);
+        let unproject =
+            |p: [f64; 2]| run(&proj, p, Way::ToDegrees).map(|d| [wrapped(d[0] - lon), d[1] - lat]);
 
         // Longitudes and latitudes are learnt as differences from the centre, so that no digit is lost.
         let half_lat = REACH_M * DEGREES_PER_M;
         let half_lon = half_lat / lat.to_radians().cos().max(0.01);
-        let to_plane = Patch::learn([-half_lon, -half_lat], [half_lon, half_lat], project)
+        frame.to_plane = Patch::learn([-half_lon, -half_lat], [half_lon, half_lat], project)
             .filter(|patch| patch.worst_error(project) < TOLERANCE_M);
-        let to_degrees = Patch::learn([-REACH_M; 2], [REACH_M; 2], unproject)
+        frame.to_degrees = Patch::learn([-REACH_M; 2], [REACH_M; 2], unproject)
             .filter(|patch| patch.worst_error(unproject) < TOLERANCE_M * DEGREES_PER_M);
-        (frame.to_plane, frame.to_degrees) = (to_plane, to_degrees);
         Ok(frame)
     }
 
@@ -108,6 +95,7 @@ impl Frame {
 
     /// Degrees to metres (x, y). A missing, impossible or unprojectable position is NaN.
     pub fn forward(&self, lon: &[f64], lat: &[f64]) -> (Vec<f64>, Vec<f64>) {
+        let proj = std::cell::OnceCell::new();
         pairs(lon, lat, |x, y| {
             if !is_position(x, y) {
                 return None;
@@ -116,12 +104,14 @@ impl Frame {
             if let Some(p) = self.to_plane.as_ref().and_then(|patch| patch.at(offset)) {
                 return Some(p);
             }
-            self.run([offset[0], y], Way::ToPlane)
+            let proj = proj.get_or_init(|| self.projection().ok()).as_ref()?;
+            run(proj, [offset[0] + self.centre[0], y], Way::ToPlane)
         })
     }
 
     /// Metres to degrees (longitude within ±180, latitude). NaN stays NaN.
     pub fn inverse(&self, x: &[f64], y: &[f64]) -> (Vec<f64>, Vec<f64>) {
+        let proj = std::cell::OnceCell::new();
         pairs(x, y, |x, y| {
             if let Some(d) = self.to_degrees.as_ref().and_then(|patch| patch.at([x, y])) {
                 return Some([wrapped(d[0] + self.centre[0]), d[1] + self.centre[1]]);
@@ -129,33 +119,21 @@ impl Frame {
             if !(x.is_finite() && y.is_finite()) {
                 return None;
             }
-            let [lon, lat] = self.run([x, y], Way::ToDegrees)?;
-            Some([wrapped(lon + self.centre[0]), lat])
+            run(
+                proj.get_or_init(|| self.projection().ok()).as_ref()?,
+                [x, y],
+                Way::ToDegrees,
+            )
         })
     }
 
-    /// Projects a position whose longitude counts from the centre's, or the other way round.
-    fn run(&self, p: [f64; 2], way: Way) -> Option<[f64; 2]> {
-        match way {
-            Way::ToPlane => run(p, way).map(|[x, y]| [x, y - self.northing]),
-            Way::ToDegrees => run([p[0], p[1] + self.northing], way),
-        }
+    fn projection(&self) -> Result<Proj, FrameError> {
+        let definition = format!(
+            "+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad +step {}",
+            self.definition()
+        );
+        Proj::new(&definition).map_err(|source| FrameError::Projection { definition, source })
     }
-}
-
-/// The plane about the meridian of Greenwich and the equator, from degrees. The ellipsoid is one of revolution, so every
-/// field's plane is this one, turned about the poles to the field's meridian and moved along it.
-const MERIDIAN: &str = "+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad \
-                        +step +proj=tmerc +lat_0=0 +lon_0=0 +k=1 +x_0=0 +y_0=0 +ellps=WGS84";
-
-thread_local! {
-    /// PROJ's object of [`MERIDIAN`]. It belongs to one thread, and to make it takes milliseconds: PROJ opens its database.
-    static PROJECTION: Option<Proj> = Proj::new(MERIDIAN).ok();
-}
-
-/// Northing from the equator of a latitude, m.
-fn northing_of(lat: f64) -> Option<f64> {
-    run([0.0, lat], Way::ToPlane).map(|p| p[1])
 }
 
 /// Which way a projection is run.
@@ -165,10 +143,8 @@ enum Way {
     ToDegrees,
 }
 
-fn run(p: [f64; 2], way: Way) -> Option<[f64; 2]> {
-    let to_degrees = way == Way::ToDegrees;
-    let projected = PROJECTION.with(|proj| proj.as_ref()?.project((p[0], p[1]), to_degrees).ok());
-    let (x, y): (f64, f64) = projected?;
+fn run(proj: &Proj, p: [f64; 2], way: Way) -> Option<[f64; 2]> {
+    let (x, y): (f64, f64) = proj.project((p[0], p[1]), way == Way::ToDegrees).ok()?;
     (x.is_finite() && y.is_finite()).then_some([x, y])
 }
 
