@@ -97,8 +97,9 @@ fn contrasts(links: &Links) -> (Vec<f64>, Vec<f64>) {
     };
     let all = adjust(&loads, &[((0..n).collect(), links)], &[], &[], &known).unwrap();
     let estimate = (1..n).map(|l| all.factor[l] - all.factor[0]).collect();
+    let widest = all.widest().unwrap();
     let se = (1..n)
-        .map(|l| all.variance(&[(l, 1.0), (0, -1.0)]).unwrap().sqrt())
+        .map(|l| all.variance(&widest, &[(l, 1.0), (0, -1.0)]).sqrt())
         .collect();
     (estimate, se)
 }

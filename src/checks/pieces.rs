@@ -3,6 +3,7 @@
 use kiddo::{ImmutableKdTree, SquaredEuclidean};
 
 use super::pass_rows::PassRows;
+use crate::geometry::distance;
 use crate::stats::median_in_place;
 
 /// A neighbour lies between these shares of the two headers' mean width to the side (our choice: passes overlap by up
@@ -100,7 +101,7 @@ impl Pieces {
     fn cut(&mut self, ground: &Ground, pass: u32, rows: &[u32], length: f64, points: usize) {
         let step = |a: u32, b: u32| {
             let (a, b) = (a as usize, b as usize);
-            (ground.x[a] - ground.x[b]).hypot(ground.y[a] - ground.y[b])
+            distance([ground.x[a], ground.y[a]], [ground.x[b], ground.y[b]])
         };
         let (mut first, mut travelled) = (self.points.len(), 0.0);
         let whole = first;

@@ -13,6 +13,8 @@ const TAUS_S: [f64; 10] = [0.5, 0.8, 1.2, 1.6, 2.1, 2.7, 3.4, 4.2, 5.2, 6.5];
 const STAGES: usize = 2;
 /// Dead times that are tried, in cells: from logs that were shifted too far to the slowest machines.
 const DEAD_CELLS: std::ops::Range<i32> = -16..45;
+/// How many they are.
+const DEADS: usize = (DEAD_CELLS.end - DEAD_CELLS.start) as usize;
 /// Rows farther apart than this tell nothing of a filling, s: they are longer than what mixes (published dispersions of
 /// 1–5 s, Arslan 2008).
 const LONGEST_STEP_S: f64 = 5.0;
@@ -74,7 +76,7 @@ impl Filling {
         if sides.is_empty() {
             return None;
         }
-        let mut cells = Vec::with_capacity(kinds.len() * DEAD_CELLS.len());
+        let mut cells = Vec::with_capacity(kinds.len() * DEADS);
         for (k, kind) in kinds.iter().enumerate() {
             let usual = ((kind.total() / USUAL_MIXING.0).ln() / USUAL_MIXING.1).powi(2);
             for (d, dead) in DEAD_CELLS.enumerate() {
@@ -176,7 +178,7 @@ struct Costs(Vec<f64>);
 impl Costs {
     /// `inwards`: 1 where time runs into the crop, −1 where it runs out. `None` of no windows, or where nothing fits.
     fn of(windows: &[Window], kinds: &[Kind], span: (f64, f64), inwards: f64) -> Option<Self> {
-        let mut sum = vec![0.0; kinds.len() * DEAD_CELLS.len()];
+        let mut sum = vec![0.0; kinds.len() * DEADS];
         let mut count = 0.0;
         for window in windows {
             let fit = Fit::new(window, span, inwards);
@@ -184,11 +186,9 @@ impl Costs {
                 continue;
             }
             count += 1.0;
-            for (k, kind) in kinds.iter().enumerate() {
-                let basis = fit.basis.clone().map(|b| mixed(&b, kind));
-                for (d, dead) in DEAD_CELLS.enumerate() {
-                    sum[k * DEAD_CELLS.len() + d] += fit.cost(&basis, dead);
-                }
+            for (sum, kind) in sum.chunks_exact_mut(DEADS).zip(kinds) {
+                let costs = fit.costs(&fit.basis.clone().map(|b| mixed(&b, kind)));
+                sum.iter_mut().zip(costs).for_each(|(s, c)| *s += c);
             }
         }
         let least = sum.iter().copied().fold(f64::INFINITY, f64::min);
@@ -200,7 +200,7 @@ impl Costs {
     }
 
     fn at(&self, kind: usize, dead: usize) -> f64 {
-        self.0[kind * DEAD_CELLS.len() + dead]
+        self.0[kind * DEADS + dead]
     }
 }
 
@@ -235,44 +235,65 @@ impl<'a> Fit<'a> {
         }
     }
 
-    /// Misfit with the basis as mixed, a dead time later.
-    fn cost(&self, basis: &[Vec<f64>; 3], dead: i32) -> f64 {
-        /// Ridge that keeps the level free and the ground's changes as usual.
-        const RIDGE: [f64; 3] = [
-            0.01,
-            1.0 / (GROUND_SD.0 * GROUND_SD.0),
-            1.0 / (GROUND_SD.1 * GROUND_SD.1),
-        ];
-        let weight = 1.0 / (ERROR.0 * ERROR.0 * ERROR.1);
-        let (mut n, mut v, mut yy) = ([0.0; 6], [0.0; 3], 0.0);
+    /// Misfit with the basis as mixed, every dead time later.
+    fn costs(&self, basis: &[Vec<f64>; 3]) -> [f64; DEADS] {
+        // Reversed, with their ends held, so that all dead times of a cell stand beside each other.
+        let reversed = basis.each_ref().map(|b| -> Vec<f64> {
+            let last = CELLS as i32 - 1;
+            let at = |r: i32| (last - DEAD_CELLS.start - r).clamp(0, last) as usize;
+            (0..last + DEADS as i32).map(|r| b[at(r)]).collect()
+        });
+        let mut sums = [[0.0; DEADS]; 9];
+        let mut yy = 0.0;
         for &c in &self.cells {
-            let at = (c as i32 - dead).clamp(0, CELLS as i32 - 1) as usize;
-            let (a, b, d) = (basis[0][at], basis[1][at], basis[2][at]);
             let y = f64::from(self.window.flow[c]);
-            n[0] += a * a;
-            n[1] += a * b;
-            n[2] += a * d;
-            n[3] += b * b;
-            n[4] += b * d;
-            n[5] += d * d;
-            v[0] += a * y;
-            v[1] += b * y;
-            v[2] += d * y;
             yy += y * y;
+            let [Some(a), Some(b), Some(d)] =
+                (reversed.each_ref()).map(|r| r[CELLS - 1 - c..].first_chunk::<DEADS>())
+            else {
+                continue; // never: each is longer by so many
+            };
+            for k in 0..DEADS {
+                let (a, b, d) = (a[k], b[k], d[k]);
+                sums[0][k] += a * a;
+                sums[1][k] += a * b;
+                sums[2][k] += a * d;
+                sums[3][k] += b * b;
+                sums[4][k] += b * d;
+                sums[5][k] += d * d;
+                sums[6][k] += a * y;
+                sums[7][k] += b * y;
+                sums[8][k] += d * y;
+            }
         }
-        // Cholesky of the three normal equations.
-        let n = n.map(|x| weight * x);
-        let l00 = (n[0] + RIDGE[0]).sqrt();
-        let (l10, l20) = (n[1] / l00, n[2] / l00);
-        let l11 = (n[3] + RIDGE[1] - l10 * l10).sqrt();
-        let l21 = (n[4] - l20 * l10) / l11;
-        let l22 = (n[5] + RIDGE[2] - l20 * l20 - l21 * l21).sqrt();
-        let v = v.map(|x| weight * x);
-        let z0 = v[0] / l00;
-        let z1 = (v[1] - l10 * z0) / l11;
-        let z2 = (v[2] - l20 * z0 - l21 * z1) / l22;
-        weight * yy - z0 * z0 - z1 * z1 - z2 * z2
+        std::array::from_fn(|k| {
+            let of = |s: usize| sums[s][k];
+            misfit([0, 1, 2, 3, 4, 5].map(of), [6, 7, 8].map(of), yy)
+        })
     }
+}
+
+/// Least squares' misfit from the sums of products (n: of the basis with itself, v: with what is fitted) and of squares.
+fn misfit(n: [f64; 6], v: [f64; 3], yy: f64) -> f64 {
+    /// Ridge that keeps the level free and the ground's changes as usual.
+    const RIDGE: [f64; 3] = [
+        0.01,
+        1.0 / (GROUND_SD.0 * GROUND_SD.0),
+        1.0 / (GROUND_SD.1 * GROUND_SD.1),
+    ];
+    let weight = 1.0 / (ERROR.0 * ERROR.0 * ERROR.1);
+    // Cholesky of the three normal equations.
+    let n = n.map(|x| weight * x);
+    let l00 = (n[0] + RIDGE[0]).sqrt();
+    let (l10, l20) = (n[1] / l00, n[2] / l00);
+    let l11 = (n[3] + RIDGE[1] - l10 * l10).sqrt();
+    let l21 = (n[4] - l20 * l10) / l11;
+    let l22 = (n[5] + RIDGE[2] - l20 * l20 - l21 * l21).sqrt();
+    let v = v.map(|x| weight * x);
+    let z0 = v[0] / l00;
+    let z1 = (v[1] - l10 * z0) / l11;
+    let z2 = (v[2] - l20 * z0 - l21 * z1) / l22;
+    weight * yy - z0 * z0 - z1 * z1 - z2 * z2
 }
 
 /// A signal behind the stages of a kind: each exactly, as if the signal ran straight from cell to cell.

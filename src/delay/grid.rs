@@ -6,6 +6,10 @@ use crate::log::Track;
 /// Grid step, s. Candidates are multiples of it, so every candidate reads the grid itself and none interpolates.
 pub const GRID_S: f64 = 0.25;
 
+/// Part of a signal's largest amount below which there is nothing: what running sums leave of rounding is 10⁻¹⁴ of it, and
+/// whether it came out above or below zero would decide whether a pass took anything in.
+const NOTHING: f64 = 1e-9;
+
 /// A track's grid: what all its signals share.
 #[derive(Debug, Clone)]
 pub struct Grid {
@@ -62,15 +66,14 @@ impl Grid {
             });
             &own
         };
+        let nothing = NOTHING * sum.iter().copied().fold(0.0, f64::max);
         let value = sum
             .iter()
             .zip(covered)
-            .map(|(&s, &t)| {
-                if t >= self.least {
-                    (s / t).max(0.0) as f32
-                } else {
-                    f32::NAN
-                }
+            .map(|(&s, &t)| match (t >= self.least, s > nothing) {
+                (true, true) => (s / t) as f32,
+                (true, false) => 0.0,
+                (false, _) => f32::NAN,
             })
             .collect();
         Signal::new(self.origin, value)

@@ -77,9 +77,7 @@ fn pairs_of_track(passes: &Passes, rows: &[u32], most: usize, out: &mut Vec<Oppo
         for item in near {
             let j = rows[item.item as usize];
             let ju = j as usize;
-            if passes.pass_of[ju] <= passes.pass_of[i]
-                || (passes.direction[ju] - passes.direction[i]).cos() > OPPOSED_COS
-            {
+            if passes.pass_of[ju] <= passes.pass_of[i] {
                 continue;
             }
             let p = points[item.item as usize];
@@ -90,7 +88,11 @@ fn pairs_of_track(passes: &Passes, rows: &[u32], most: usize, out: &mut Vec<Oppo
                 * own
                     .max(passes.ground[ju].map_or(0.0, |g| g.length()))
                     .max(0.5);
-            if across < 0.3 * width || along > reach {
+            // The cosine comes last: few rows are left by then, and it takes as long as all before it.
+            if across < 0.3 * width
+                || along > reach
+                || (passes.direction[ju] - passes.direction[i]).cos() > OPPOSED_COS
+            {
                 continue;
             }
             let pass = passes.pass_of[ju].unwrap_or(u32::MAX);

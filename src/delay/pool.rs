@@ -5,6 +5,8 @@
 //! Clin. Trials 7:177), and each field's delay is the weighted mean of its own and the group's. A field whose data
 //! say nothing takes the group's; a group that says nothing is refused.
 
+use rayon::prelude::*;
+
 use super::antenna::AntennaOffset;
 use super::group::Group;
 use super::minimum::{Minimum, Mixing, minimum};
@@ -85,7 +87,7 @@ pub struct Decision {
 
 /// Decides the delay of every field of one machine and crop; the result is in the order given.
 pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
-    let fillings: Vec<Option<Filling>> = (fields.iter().map(|f| f.evidence))
+    let fillings: Vec<Option<Filling>> = (fields.par_iter().map(|f| f.evidence))
         .map(|e| Filling::fit(&e.ends, e.interval))
         .collect();
     let mixing = mixing(fields, &fillings);

@@ -13,3 +13,10 @@ pub use frame::{Frame, FrameError};
 pub use neighbours::{Bearing, Neighbour, Neighbours};
 pub use pieces::{Piece, Pieces};
 pub use raster::{CutRaster, Filled};
+
+/// Distance of two places, m. Not `hypot`, whose care for numbers beyond 10^150 takes several times as long.
+#[inline]
+pub fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
+    let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
+    (dx * dx + dy * dy).sqrt()
+}

@@ -128,7 +128,7 @@ fn next_step(
 ) -> Option<f64> {
     if k + 1 < track.len() && fixes[k + 1] == Fix::Good && track.continues(k + 1) {
         let (a, b) = (header(k), header(k + 1));
-        Some((b[0] - a[0]).hypot(b[1] - a[1]))
+        Some(crate::geometry::distance(a, b))
     } else {
         None
     }

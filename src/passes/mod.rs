@@ -49,7 +49,7 @@ impl Ground {
 
     /// Distance driven, m.
     pub fn length(&self) -> f64 {
-        (self.to[0] - self.from[0]).hypot(self.to[1] - self.from[1])
+        crate::geometry::distance(self.from, self.to)
     }
 }
 

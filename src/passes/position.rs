@@ -1,6 +1,7 @@
 //! Positions along a track: which are usable, which way the machine heads, where its header is.
 
 use super::Params;
+use crate::geometry::distance;
 use crate::log::{Log, Track};
 
 /// Rows that must agree with each other before a track is believed to have moved for good.
@@ -23,7 +24,7 @@ pub(super) fn judge(p: &Params, log: &Log, track: &Track, x: &[f64], y: &[f64]) 
     let reachable = |a: usize, b: usize| {
         let elapsed = track.end[b] - track.end[a];
         let (pa, pb) = (at(a), at(b));
-        let step = (pb[0] - pa[0]).hypot(pb[1] - pa[1]);
+        let step = distance(pa, pb);
         let i = track.rows[b] as usize;
         let logged = if log.distance[i].is_finite() {
             log.distance[i]
@@ -96,7 +97,7 @@ pub(super) fn directions(
                 return f64::NAN;
             }
             let here = at(k);
-            let far = |p: [f64; 2]| (p[0] - here[0]).hypot(p[1] - here[1]) >= 0.5 * baseline;
+            let far = |p: [f64; 2]| distance(here, p) >= 0.5 * baseline;
             // 40 rows: a standing machine must not make this quadratic.
             let back = reach(
                 k,
@@ -163,7 +164,7 @@ pub(super) fn turns(
     let usable = |k: usize| direction[k].is_finite();
     let step = |a: usize, b: usize| {
         let (pa, pb) = (at(a), at(b));
-        (pb[0] - pa[0]).hypot(pb[1] - pa[1])
+        distance(pa, pb)
     };
     (0..n)
         .map(|k| {

@@ -40,22 +40,20 @@ pub(super) struct OfCrop<'a> {
     pub settled: Option<Settlement>,
     /// Whether a load is linked to others by neighbouring ground.
     pub linked: Vec<bool>,
+    /// How many tickets teach about each machine: used, and with a part of it.
+    pub taught: Vec<usize>,
 }
 
 impl OfCrop<'_> {
-    /// Tickets that teach about a machine: used, and with a part of it.
-    pub fn taught(&self, machine: usize, weighed: &[Weighed]) -> usize {
-        let Some(settled) = &self.settled else {
-            return 0;
-        };
-        let node = |p: &Place| self.places.iter().position(|q| q == p);
-        (self.tickets.iter().enumerate())
-            .filter(|(t, _)| settled.adjusted.left_out[*t].0.is_finite())
-            .filter(|(_, w)| {
-                let mut parts = weighed[**w].parts.iter().filter_map(node);
-                parts.any(|l| self.nodes[l].machine == machine)
-            })
-            .count()
+    /// The first ticket of each load.
+    pub fn ticket_of_loads(&self) -> Vec<Option<usize>> {
+        let mut out = vec![None; self.nodes.len()];
+        for (t, ticket) in self.ticket_nodes.iter().enumerate() {
+            for &l in &ticket.parts {
+                out[l].get_or_insert(t);
+            }
+        }
+        out
     }
 
     /// One factor for a machine, where it predicts the machine's tickets better than the joint adjustment.
@@ -169,8 +167,20 @@ pub(super) fn adjust_crop<'a>(
     };
     let ticket_nodes: Vec<TicketNode> = tickets.iter().map(of_ticket).collect();
     let usage: Vec<TicketUse> = tickets.iter().map(|&w| weighed[w].ticket.usage).collect();
+    let settled = settle(&nodes, &links, &ticket_nodes, &usage);
+    let mut taught = vec![0; machines.len()];
+    for (t, ticket) in ticket_nodes.iter().enumerate() {
+        let teaches = |s: &Settlement| s.adjusted.left_out[t].0.is_finite();
+        if settled.as_ref().is_some_and(teaches) {
+            let mut of: Vec<usize> = ticket.parts.iter().map(|&l| nodes[l].machine).collect();
+            of.sort_unstable();
+            of.dedup();
+            of.into_iter().for_each(|m| taught[m] += 1);
+        }
+    }
     OfCrop {
-        settled: settle(&nodes, &links, &ticket_nodes, &usage),
+        settled,
+        taught,
         places,
         machines,
         nodes,

@@ -8,12 +8,12 @@ use crate::calibrate::LoadFactor;
 use crate::calibrate::joint::Settlement;
 use crate::gather::ScaleEvidence;
 use crate::read::Ticket;
+use crate::stats::sparse::Factor;
 use crate::summary::{FactorBasis, Remark};
 
 /// What is to be said of a crop's fields as wholes.
 pub(super) fn of_fields(
     fields: &[(&str, &ScaleEvidence)],
-    weighed: &[Weighed],
     crop: &OfCrop,
     closed: &BTreeMap<Place, LoadFactor>,
     out: &mut [ScaleDecision],
@@ -23,14 +23,17 @@ pub(super) fn of_fields(
     for (k, place) in crop.places.iter().enumerate() {
         of_field.entry(place.0).or_default().push(k);
     }
+    let widest = settled.adjusted.widest();
+    let ticket_of = crop.ticket_of_loads();
     for (f, nodes) in of_field {
         let corrected = |k: usize| crop.nodes[k].logged * closed[&crop.places[k]].factor;
         let total: f64 = nodes.iter().map(|&k| corrected(k)).sum();
         let share = |k: usize| corrected(k) / total;
         let decision = &mut out[f];
         decision.grain_sd = if total > 0.0 {
-            grain_variance(crop, settled, weighed, closed, &nodes, &share)
-                .map_or(f64::NAN, f64::sqrt)
+            widest.as_ref().map_or(f64::NAN, |widest| {
+                grain_variance(crop, settled, (widest, &ticket_of), closed, &nodes, &share).sqrt()
+            })
         } else {
             0.0
         };
@@ -48,7 +51,7 @@ pub(super) fn of_fields(
         machines.dedup();
         let is_open = nodes.iter().any(|&k| !closed[&crop.places[k]].weighed);
         for m in machines {
-            if is_open && crop.taught(m, weighed) == 1 {
+            if is_open && crop.taught[m] == 1 {
                 decision.warnings.push(Remark::new(
                     "single-ticket",
                     format!(
@@ -121,25 +124,19 @@ fn method(
 /// Variance of the log of a field's corrected grain. Closing a ticket moves its loads from what is expected of them by
 /// δ = what was weighed − expected, whose variance is R − pCp' where the ticket took part in the expectation (R: the scale's,
 /// C: the expectation's, p: the parts' shares in the ticket); the error of the grain aΔu + cδ has aCa' + c²(R − pCp'), since
-/// δ is the residual of what is expected.
+/// δ is the residual of what is expected. `widest`: the adjustment's equations; `of_load`: the ticket of each load.
 fn grain_variance(
     crop: &OfCrop,
     settled: &Settlement,
-    weighed: &[Weighed],
+    (widest, of_load): (&Factor, &[Option<usize>]),
     closed: &BTreeMap<Place, LoadFactor>,
     nodes: &[usize],
     share: &dyn Fn(usize) -> f64,
-) -> Option<f64> {
+) -> f64 {
     let adjusted = &settled.adjusted;
     let (mut all, mut taught, mut own) = (Vec::new(), Vec::new(), 0.0);
     let mut closes: BTreeMap<usize, f64> = BTreeMap::new();
-    let ticket_of = |k: usize| {
-        let place = crop.places[k];
-        let is_weighed = closed[&place].weighed;
-        (crop.tickets.iter())
-            .position(|&w| weighed[w].parts.contains(&place))
-            .filter(|_| is_weighed)
-    };
+    let ticket_of = |k: usize| of_load[k].filter(|_| closed[&crop.places[k]].weighed);
     for &k in nodes {
         match ticket_of(k) {
             Some(t) => *closes.entry(t).or_default() += share(k),
@@ -184,16 +181,15 @@ fn grain_variance(
         .filter(|k| ticket_of(**k).is_none())
         .map(|&k| share(k) * crop.simpler_by(k));
     own += simpler.sum::<f64>().powi(2);
-    let variance = (adjusted.variance(&all)? + own - adjusted.variance(&taught)?).max(own);
+    let of = |shares: &[(usize, f64)]| adjusted.variance(widest, shares);
+    let variance = (of(&all) + own - of(&taught)).max(own);
     // What a certified scale may be off by, it is off by for all its tickets: that does not average out.
-    Some(
-        variance
-            + if crop.has_level() {
-                SCALE_SD * SCALE_SD
-            } else {
-                0.0
-            },
-    )
+    let of_scales = if crop.has_level() {
+        SCALE_SD * SCALE_SD
+    } else {
+        0.0
+    };
+    variance + of_scales
 }
 
 /// Says which tickets are obeyed though the others make them look odd. `odd`: weighed over expected mass, by ticket.

@@ -314,13 +314,7 @@ fn decide(
         in_fields.into_iter().for_each(|f| out[f].tickets_used += 1);
     }
     for crop in crops {
-        of_fields(
-            fields,
-            weighed,
-            crop,
-            &closed_of(&expected, &closed),
-            &mut out,
-        );
+        of_fields(fields, crop, &closed_of(&expected, &closed), &mut out);
     }
     out
 }
@@ -348,7 +342,7 @@ fn expect(
     for crop in crops {
         let has_level = crop.has_level();
         let taught: Vec<bool> = (0..crop.machines.len())
-            .map(|m| crop.taught(m, weighed) > 0)
+            .map(|m| crop.taught[m] > 0)
             .collect();
         let helps = |s: &Settlement, k: usize| {
             crop.linked[k] && s.adjusted.sd[k] < (1.0 - HELP) * s.sd_without_links[k]

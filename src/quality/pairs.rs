@@ -20,34 +20,36 @@ pub(super) fn opposed(pieces: &Pieces, x: &[f64], y: &[f64], points: usize) -> V
             .collect();
         passes.sort_unstable();
         passes.dedup();
+        // The points beside, pass by pass, each piece with its step.
+        let mut others: Vec<(u32, &[u32], f64)> = (beside.iter())
+            .map(|b| pieces.pieces[b.piece])
+            .filter(|p| passes.binary_search(&p.pass).is_ok())
+            .map(|p| {
+                let step = p.length / (p.end - p.first - 1).max(1) as f64;
+                (p.pass, &pieces.points[p.first..p.end], step)
+            })
+            .collect();
+        others.sort_by_key(|o| o.0);
         let [ux, uy] = piece.direction;
         for place in (piece.first..piece.end).filter(|p| p % stride == 0) {
             let row = pieces.points[place];
+            let (x0, y0) = (x[row as usize], y[row as usize]);
             let along = |other: u32| {
-                let (dx, dy) = (
-                    x[other as usize] - x[row as usize],
-                    y[other as usize] - y[row as usize],
-                );
+                let (dx, dy) = (x[other as usize] - x0, y[other as usize] - y0);
                 (dx * ux + dy * uy).abs()
             };
-            for &pass in &passes {
-                let of_pass = beside
-                    .iter()
-                    .map(|b| pieces.pieces[b.piece])
-                    .filter(|p| p.pass == pass);
-                let nearest = of_pass
-                    .flat_map(|p| {
-                        let step = p.length / (p.end - p.first - 1).max(1) as f64;
-                        pieces.points[p.first..p.end]
-                            .iter()
-                            .map(move |&other| (other, step))
-                    })
-                    .map(|(other, step)| (along(other), other, step))
-                    .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-                if let Some((_, other, _)) =
-                    nearest.filter(|(along, _, step)| *along <= STEPS * step)
-                {
-                    pairs.push((row, other));
+            for of_pass in others.chunk_by(|a, b| a.0 == b.0) {
+                let mut nearest = (f64::INFINITY, u32::MAX, 0.0);
+                for &(_, points, step) in of_pass {
+                    for &other in points {
+                        let along = along(other);
+                        if along < nearest.0 || (along == nearest.0 && other < nearest.1) {
+                            nearest = (along, other, step);
+                        }
+                    }
+                }
+                if nearest.0 <= STEPS * nearest.2 {
+                    pairs.push((row, nearest.1));
                 }
             }
         }

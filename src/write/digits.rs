@@ -32,8 +32,21 @@ const PAIRS: [[u8; 2]; 100] = {
     pairs
 };
 
+/// Bytes of the longest text of a number that is put together here.
+const WIDEST: usize = 24;
+
+/// Appends `text[at..WIDEST]`: as many bytes as the widest number has, and those too many taken back. A copy of a fixed
+/// size is a few instructions, one of any size a call.
+fn append(out: &mut Vec<u8>, text: &[u8; 2 * WIDEST], at: usize) {
+    let end = out.len() + WIDEST - at;
+    if let Some(bytes) = text[at..].first_chunk::<WIDEST>() {
+        out.extend_from_slice(bytes);
+        out.truncate(end);
+    }
+}
+
 /// Writes a whole number so that it ends before `end`; returns where it starts.
-fn digits_before(text: &mut [u8; 24], end: usize, value: u64) -> usize {
+fn digits_before(text: &mut [u8; 2 * WIDEST], end: usize, value: u64) -> usize {
     let mut at = end;
     let mut rest = value;
     while rest >= 10 {
@@ -50,9 +63,9 @@ fn digits_before(text: &mut [u8; 24], end: usize, value: u64) -> usize {
 
 /// Appends a whole number.
 pub(crate) fn push_integer(out: &mut Vec<u8>, value: u64) {
-    let mut text = [0; 24];
-    let start = digits_before(&mut text, 24, value);
-    out.extend_from_slice(&text[start..]);
+    let mut text = [0; 2 * WIDEST];
+    let start = digits_before(&mut text, WIDEST, value);
+    append(out, &text, start);
 }
 
 /// Appends a number rounded to `decimals` (at most 9), without trailing zeros. False, and nothing appended, where
@@ -78,8 +91,8 @@ pub(crate) fn push_decimal(out: &mut Vec<u8>, value: f64, decimals: usize) -> bo
     let scaled = scaled as u64;
     let power = WHOLE_POWER[decimals];
     let (whole, mut fraction) = (scaled / power, scaled % power);
-    let mut text = [0; 24];
-    let mut at = text.len();
+    let mut text = [0; 2 * WIDEST];
+    let mut at = WIDEST;
     let mut left = decimals;
     if fraction == 0 {
         left = 0;
@@ -100,7 +113,7 @@ pub(crate) fn push_decimal(out: &mut Vec<u8>, value: f64, decimals: usize) -> bo
         at -= 1;
         text[at] = b'-';
     }
-    out.extend_from_slice(&text[at..]);
+    append(out, &text, at);
     true
 }
 

@@ -1,5 +1,7 @@
 //! The equations of all loads of a crop: unknowns, priors, links and tickets in one sparse system.
 
+use rayon::prelude::*;
+
 use super::Links;
 use super::wander::{Known, LoadNode, SCALE_START, START, TicketNode};
 use crate::stats::sparse::Pattern;
@@ -22,7 +24,14 @@ pub(super) struct Unknowns {
     days: usize,
     loads: usize,
     pub pattern: Pattern,
+    /// Where a load's own equation stands among the pattern's values, see [`Unknowns::own`].
+    of_load: Vec<[usize; OWN]>,
+    /// Whether a class is its machine's only one.
+    is_only: Vec<bool>,
 }
+
+/// Pairs, each once, of a load's six unknowns.
+const OWN: usize = 21;
 
 impl Unknowns {
     /// A moisture class's departure from its machine's level.
@@ -44,15 +53,15 @@ impl Unknowns {
 }
 
 impl Unknowns {
-    /// What a load's factor is made of, and the factor itself.
+    /// A load's factor, and what it is made of.
     fn own(&self, l: usize, load: &LoadNode) -> [usize; 6] {
         [
+            self.load(l),
             load.machine,
             self.class(load.class),
             self.bend(load.class),
             self.day(load.day),
             self.drift(l),
-            self.load(l),
         ]
     }
 }
@@ -91,6 +100,8 @@ pub(super) fn unknowns(
         days,
         loads: n,
         pattern: Pattern::new(1, [])?,
+        of_load: Vec::new(),
+        is_only: Vec::new(),
     };
     let mut places = Vec::new();
     for (l, load) in loads.iter().enumerate() {
@@ -112,6 +123,24 @@ pub(super) fn unknowns(
         places.extend(pairs);
     }
     out.pattern = Pattern::new(out.load(n), places)?;
+    for (l, load) in loads.iter().enumerate() {
+        let own = out.own(l, load);
+        let pairs = (0..own.len()).flat_map(|i| (0..=i).map(move |j| (i, j)));
+        let mut at = [0; OWN];
+        for (at, (i, j)) in at.iter_mut().zip(pairs) {
+            *at = out.pattern.index(own[i], own[j])?;
+        }
+        out.of_load.push(at);
+    }
+    let mut machine_of = vec![None; classes];
+    for load in loads {
+        machine_of[load.class].get_or_insert(load.machine);
+    }
+    let mut of_machine = vec![0; machines];
+    (machine_of.iter().flatten()).for_each(|&m: &usize| of_machine[m] += 1);
+    out.is_only = (machine_of.iter())
+        .map(|m| m.is_none_or(|m| of_machine[m] == 1))
+        .collect();
     Some(out)
 }
 
@@ -228,7 +257,7 @@ impl Problem<'_> {
         let [load, day, drift] = [0, 1, 2].map(|a: usize| at[a].exp().max(LEAST_SD).powi(2));
         let (mut values, mut right) = self.from_links.clone();
         let mut log_prior = 0.0;
-        let mut add = |i: usize, j: usize, v: f64| -> Option<()> {
+        let add = |values: &mut [f64], i: usize, j: usize, v: f64| -> Option<()> {
             values[u.pattern.index(i, j)?] += v;
             Some(())
         };
@@ -238,7 +267,7 @@ impl Problem<'_> {
             .chain((0..u.classes).map(|c| (u.bend(c), self.known.bend_sd.powi(2))))
             .chain((0..u.days).map(|d| (u.day(d), day)))
         {
-            add(k, k, 1.0 / variance)?;
+            add(&mut values, k, k, 1.0 / variance)?;
             log_prior -= variance.ln();
         }
         for (l, node) in self.loads.iter().enumerate() {
@@ -249,33 +278,28 @@ impl Problem<'_> {
                 LEAST_SD * LEAST_SD
             };
             let g = u.drift(l);
-            add(g, g, 1.0 / variance)?;
+            add(&mut values, g, g, 1.0 / variance)?;
             if let Some(b) = node.before.map(|b| u.drift(b)) {
-                add(b, b, 1.0 / variance)?;
-                add(g, b, -1.0 / variance)?;
+                add(&mut values, b, b, 1.0 / variance)?;
+                add(&mut values, g, b, -1.0 / variance)?;
             }
             log_prior -= variance.ln();
-            let parts = [
-                (u.load(l), 1.0),
-                (node.machine, -1.0),
-                (u.class(node.class), -1.0),
-                (u.bend(node.class), -self.flow[l]),
-                (u.day(node.day), -1.0),
-                (g, -1.0),
-            ];
-            for (i, &(a, x)) in parts.iter().enumerate() {
-                for &(b, y) in &parts[..=i] {
-                    add(a, b, x * y / load)?;
-                }
-            }
             log_prior -= load.ln();
+        }
+        // Load less what it is made of, as in [`Unknowns::own`].
+        for (at, flow) in u.of_load.iter().zip(self.flow) {
+            let parts = [1.0, -1.0, -1.0, -flow, -1.0, -1.0];
+            let pairs = (0..parts.len()).flat_map(|i| (0..=i).map(move |j| (i, j)));
+            for (&at, (i, j)) in at.iter().zip(pairs) {
+                values[at] += parts[i] * parts[j] / load;
+            }
         }
         let mut rest = 0.0;
         for t in self.linear.iter().flatten() {
             let variance = t.variance(at);
             for (i, &(a, x)) in t.parts.iter().enumerate() {
                 for &(b, y) in &t.parts[..=i] {
-                    add(u.load(a), u.load(b), x * y / variance)?;
+                    add(&mut values, u.load(a), u.load(b), x * y / variance)?;
                 }
                 right[u.load(a)] += x * t.value / variance;
             }
@@ -294,12 +318,7 @@ impl Problem<'_> {
 
     /// Prior variance of a moisture class's level: a machine's only class is its level.
     fn of_class(&self, class: usize) -> f64 {
-        let machine = |c: usize| {
-            let own = self.loads.iter().find(|l| l.class == c);
-            own.map(|l| l.machine)
-        };
-        let is_only =
-            (0..self.unknowns.classes).all(|c| c == class || machine(c) != machine(class));
+        let is_only = self.unknowns.is_only[class];
         if is_only { LEAST_SD } else { CLASS_SD }.powi(2)
     }
 
@@ -309,7 +328,7 @@ impl Problem<'_> {
         let step = 0.4;
         let middle = self.solve(at).map_or(f64::NAN, |s| s.deviance);
         let mut out = vec![0.0; at.len()];
-        for &axis in axes {
+        let of_axis = |&axis: &usize| {
             let side = |by: f64| {
                 let mut there = at.to_vec();
                 there[axis] += by;
@@ -317,8 +336,10 @@ impl Problem<'_> {
             };
             let bend = (side(step) - 2.0 * middle + side(-step)) / (step * step);
             // Deviance is twice the log likelihood.
-            out[axis] = (2.0 / (bend.max(0.0) + 2.0 / prior(axis).1.powi(2))).sqrt();
-        }
+            (2.0 / (bend.max(0.0) + 2.0 / prior(axis).1.powi(2))).sqrt()
+        };
+        let sds: Vec<f64> = axes.par_iter().map(of_axis).collect();
+        axes.iter().zip(sds).for_each(|(&axis, sd)| out[axis] = sd);
         out
     }
 }

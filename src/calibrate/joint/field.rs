@@ -48,6 +48,12 @@ pub struct Texture {
 /// Where the search starts and how far it is trusted to go: log of range (m), of field over patch variance, of pass
 /// over patch variance, each with the sd of a normal prior. Our choice, from published ranges of yield (30–200 m) and CVs.
 const START: [(f64, f64); 3] = [(4.4, 0.8), (2.3, 1.5), (-1.5, 1.5)];
+/// What the log of the field's variance grows by with the log of its range along a search. Close by, the ground tells variance
+/// over range^2ν (Zhang 2004, J. Am. Stat. Assoc. 99:250) and hardly either alone, so that a search along range or variance
+/// by itself stays far from the likeliest pair. 2ν is 2; seen on simulated fields are 1.4–1.8, because of the noise.
+const RIDGE: f64 = 1.5;
+/// Step of the search (our choice: the half-width in which the likelihood is a parabola, for all that matters)
+const STEP: f64 = 0.6;
 
 struct Observation {
     weights: Weights,
@@ -297,16 +303,26 @@ impl System {
     }
 
     /// Range and variances by the restricted likelihood.
-    fn search(&self, at: [f64; 3], steps: &[f64]) -> Option<([f64; 3], Solved<'_>)> {
-        let judge = |at: &[f64]| {
-            let solved = self.solve([at[0], at[1], at[2]])?;
+    fn search(&self, start: [f64; 3]) -> Option<([f64; 3], Solved<'_>)> {
+        // Along range the variance goes with it, see [`RIDGE`].
+        let place = |by: &[f64]| {
+            [
+                start[0] + by[0],
+                start[1] + by[1] + RIDGE * by[0],
+                start[2] + by[2],
+            ]
+        };
+        let judge = |by: &[f64]| {
+            let at = place(by);
+            let solved = self.solve(at)?;
             let prior: f64 = (at.iter().zip(START))
                 .map(|(x, (middle, sd))| ((x - middle) / sd).powi(2))
                 .sum();
             Some((solved.deviance + prior, solved))
         };
-        let (at, _, solved) = lowest(at.to_vec(), &[0, 1, 2], steps, judge)?;
-        Some(([at[0], at[1], at[2]], solved))
+        // The variance first, because a start is farthest off in it, and again when the others are found.
+        let (by, _, solved) = lowest(vec![0.0; 3], &[1, 0, 2, 1], &[STEP], judge)?;
+        Some((place(&by), solved))
     }
 }
 
@@ -330,11 +346,17 @@ pub fn links(patches: &[Patch]) -> Option<Links> {
     if system.loads.len() < 2 {
         return None;
     }
+    // Where the search starts residuals already show which patches are far off.
     let start = START.map(|s| s.0);
-    let (at, solved) = system.search(start, &[0.8])?;
-    let (unknowns, variance) = (solved.unknowns, solved.variance);
+    let Solved {
+        unknowns,
+        variance,
+        factor,
+        ..
+    } = system.solve(start)?;
+    drop(factor);
     system.reweigh(&unknowns, variance);
-    let (at, solved) = system.search(at, &[0.5])?;
+    let (at, solved) = system.search(start)?;
     system.links(at, &solved)
 }
 

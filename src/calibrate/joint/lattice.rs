@@ -4,9 +4,8 @@
 //! solution for α = 2 (Lindgren, Rue & Lindström 2011, J. R. Stat. Soc. B 73:423). The lattice covers the ground and a
 //! margin; at its edge nothing flows out (Neumann), which the margin keeps away from the ground.
 
-use std::cell::RefCell;
-use std::collections::BTreeMap;
 use std::f64::consts::PI;
+use std::sync::Mutex;
 
 use crate::stats::sparse::Pattern;
 
@@ -18,62 +17,65 @@ pub(super) type Weights = [(usize, f64); 4];
 pub struct Lattice {
     /// Distance of nodes, m.
     pub(super) spacing: f64,
-    nodes: BTreeMap<(i32, i32), usize>,
+    /// Places of the nodes, ascending: a node's number is its place among them.
+    nodes: Vec<(i32, i32)>,
     /// Lower triangle of the graph's Laplacian over h², and of its square: (i, j, L, L²).
     entries: Vec<(usize, usize, f64, f64)>,
     pattern: Pattern,
     /// κ² and what [`Lattice::log_root`] made of it.
-    roots: RefCell<Vec<(f64, f64)>>,
+    roots: Mutex<Vec<(f64, f64)>>,
 }
 
 impl Lattice {
     /// A lattice under some places, `margin` nodes wider. `None` where there are no places.
     pub fn new(places: &[[f64; 2]], spacing: f64, margin: i32) -> Option<Self> {
-        let mut nodes: BTreeMap<(i32, i32), usize> = BTreeMap::new();
-        for p in places {
-            let (i, j) = corner(*p, spacing);
-            for a in -margin..=1 + margin {
-                for b in -margin..=1 + margin {
-                    nodes.insert((i + a, j + b), 0);
-                }
-            }
-        }
-        for (k, index) in nodes.values_mut().enumerate() {
-            *index = k;
+        let mut nodes: Vec<(i32, i32)> = places.iter().map(|p| corner(*p, spacing)).collect();
+        nodes.sort_unstable();
+        nodes.dedup();
+        // Wider along either axis in turn: what most places share is met once.
+        for (a, b) in [(1, 0), (0, 1)] {
+            let wider = |&(i, j): &(i32, i32)| {
+                (-margin..=1 + margin).map(move |by| (i + a * by, j + b * by))
+            };
+            nodes = nodes.iter().flat_map(wider).collect();
+            nodes.sort_unstable();
+            nodes.dedup();
         }
         let per = 1.0 / (spacing * spacing);
         let near = |&(i, j): &(i32, i32)| {
             [(i - 1, j), (i + 1, j), (i, j - 1), (i, j + 1)]
                 .into_iter()
-                .filter_map(|n| nodes.get(&n).copied())
+                .filter_map(|n| nodes.binary_search(&n).ok())
         };
         let rows: Vec<Vec<(usize, f64)>> = nodes
             .iter()
-            .map(|(place, &k)| {
+            .enumerate()
+            .map(|(k, place)| {
                 let around: Vec<usize> = near(place).collect();
                 let mut row: Vec<(usize, f64)> = around.iter().map(|&n| (n, -per)).collect();
                 row.push((k, around.len() as f64 * per));
                 row
             })
             .collect();
-        // Lower triangle of L and of L·L, entries of one place beside each other, then summed.
-        let mut all: Vec<(usize, usize, f64, f64)> = Vec::with_capacity(20 * rows.len());
+        // Lower triangle of L and of L·L, a row at a time: entries of one place beside each other, then summed.
+        let mut entries: Vec<(usize, usize, f64, f64)> = Vec::with_capacity(7 * rows.len());
+        let mut of_row: Vec<(usize, f64, f64)> = Vec::new();
         for (i, row) in rows.iter().enumerate() {
+            of_row.clear();
             for &(j, v) in row.iter().filter(|e| e.0 <= i) {
-                all.push((i, j, v, 0.0));
+                of_row.push((j, v, 0.0));
             }
             for &(via, a) in row {
                 for &(j, b) in rows[via].iter().filter(|e| e.0 <= i) {
-                    all.push((i, j, 0.0, a * b));
+                    of_row.push((j, 0.0, a * b));
                 }
             }
-        }
-        all.sort_by_key(|e| (e.0, e.1));
-        let mut entries: Vec<(usize, usize, f64, f64)> = Vec::with_capacity(7 * rows.len());
-        for e in all {
-            match entries.last_mut().filter(|l| (l.0, l.1) == (e.0, e.1)) {
-                Some(last) => (last.2, last.3) = (last.2 + e.2, last.3 + e.3),
-                None => entries.push(e),
+            of_row.sort_by_key(|e| e.0);
+            for of_place in of_row.chunk_by(|a, b| a.0 == b.0) {
+                let sum = of_place
+                    .iter()
+                    .fold((0.0, 0.0), |s, e| (s.0 + e.1, s.1 + e.2));
+                entries.push((i, of_place[0].0, sum.0, sum.1));
             }
         }
         let first_order = entries.iter().filter(|e| e.2 != 0.0);
@@ -83,7 +85,7 @@ impl Lattice {
             nodes,
             entries,
             pattern,
-            roots: RefCell::default(),
+            roots: Mutex::default(),
         })
     }
 
@@ -104,7 +106,7 @@ impl Lattice {
             p[0] / self.spacing - f64::from(i),
             p[1] / self.spacing - f64::from(j),
         );
-        let node = |a: i32, b: i32| self.nodes.get(&(i + a, j + b)).copied();
+        let node = |a: i32, b: i32| self.nodes.binary_search(&(i + a, j + b)).ok();
         Some([
             (node(0, 0)?, (1.0 - s) * (1.0 - t)),
             (node(1, 0)?, s * (1.0 - t)),
@@ -141,9 +143,10 @@ impl Lattice {
 
     /// Logarithm of the determinant of K = κ²I − Δ_h. A search meets each range several times.
     fn log_root(&self, k2: f64) -> Option<f64> {
-        let known = self.roots.borrow().iter().find(|r| r.0 == k2).map(|r| r.1);
-        if known.is_some() {
-            return known;
+        if let Ok(roots) = self.roots.lock()
+            && let Some(known) = roots.iter().find(|r| r.0 == k2)
+        {
+            return Some(known.1);
         }
         let mut values = vec![0.0; self.pattern.len()];
         for &(i, j, l, _) in &self.entries {
@@ -152,7 +155,9 @@ impl Lattice {
             }
         }
         let root = self.pattern.factor(&values)?.log_determinant();
-        self.roots.borrow_mut().push((k2, root));
+        if let Ok(mut roots) = self.roots.lock() {
+            roots.push((k2, root));
+        }
         Some(root)
     }
 }

@@ -1,5 +1,7 @@
 //! Models of how sensors wander, with and without days and drift, each with its likeliest sds and its weight.
 
+use rayon::prelude::*;
+
 use super::equations::{LEAST_SD, Problem, Solved, prior};
 use super::search::lowest;
 use super::wander::{LoadNode, START};
@@ -94,11 +96,13 @@ pub(super) fn weigh(
     models: &[Vec<usize>],
     start: &mut Vec<f64>,
 ) -> Option<Vec<Found>> {
-    let mut found: Vec<Found> = Vec::new();
-    for axes in models {
-        found.push(model(problem, axes, start)?);
-        start.clone_from(&found[0].likeliest);
-    }
+    let (widest, others) = models.split_first()?;
+    let mut found = vec![model(problem, widest, start)?];
+    start.clone_from(&found[0].likeliest);
+    let others: Option<Vec<Found>> = (others.par_iter())
+        .map(|axes| model(problem, axes, start))
+        .collect();
+    found.extend(others?);
     let best = found
         .iter()
         .map(|f| f.evidence)

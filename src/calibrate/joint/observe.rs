@@ -3,6 +3,7 @@
 use super::Patch;
 use super::edge::Edge;
 use crate::delay::shift;
+use crate::geometry::distance;
 use crate::loads::Loads;
 use crate::log::{Log, Timeline};
 use crate::passes::{Activity, Passes};
@@ -126,6 +127,7 @@ fn patches_of(input: &GroundInput, t: usize) -> Vec<Found> {
     let mut out = Vec::new();
     let mut open: Vec<Row> = Vec::new();
     let (mut of_pass, mut header) = (None, f64::NAN);
+    let mut length = 0.0; // of the open patch
     let mut cursor = 0;
     for (k, &i) in track.rows.iter().enumerate() {
         let i = i as usize;
@@ -151,17 +153,18 @@ fn patches_of(input: &GroundInput, t: usize) -> Vec<Found> {
                 && !is_faulty
         });
         let load = input.loads.of_row[track.rows[cursor] as usize];
-        let length: f64 = open.iter().map(|r| distance(r.from, r.to)).sum();
         let goes_on = of_pass == passes.pass_of[i]
             && open.last().is_none_or(|r| r.load == load)
             && length < LENGTH
             && row.is_some();
         if !goes_on {
             out.extend(close(&mut open, of_pass, header));
+            length = 0.0;
         }
         of_pass = passes.pass_of[i];
         header = passes.header_width[i];
         if let Some(ground) = row {
+            length += ground.length();
             open.push(Row {
                 from: ground.from,
                 to: ground.to,
@@ -174,10 +177,6 @@ fn patches_of(input: &GroundInput, t: usize) -> Vec<Found> {
     }
     out.extend(close(&mut open, of_pass, header));
     out
-}
-
-fn distance(a: [f64; 2], b: [f64; 2]) -> f64 {
-    (b[0] - a[0]).hypot(b[1] - a[1])
 }
 
 /// Ends a patch; one of less than half the usual length is none.

@@ -122,7 +122,8 @@ pub fn settle(
     let one_factor: Vec<Option<OneFactor>> = (judged.iter().enumerate())
         .map(|(m, errors)| {
             (errors.len() >= FEWEST_JUDGES).then(|| OneFactor {
-                ln_factor: sums_of(m, loads, tickets, &adjusted, None).ln(),
+                ln_factor: sums_of(&taught(m, loads, tickets, &adjusted), loads, tickets, None)
+                    .ln(),
                 error: weighted_rms(errors, |e| e.one),
                 joint_error: weighted_rms(errors, |e| e.joint),
             })
@@ -192,21 +193,31 @@ fn machine_of(ticket: &TicketNode, loads: &[LoadNode]) -> Option<usize> {
     (ticket.parts.iter().all(|&l| loads[l].machine == first)).then_some(first)
 }
 
-/// Weighed over logged mass of a machine's tickets that teach, but for one.
-fn sums_of(
+/// A machine's tickets that teach.
+fn taught(
     machine: usize,
     loads: &[LoadNode],
     tickets: &[TicketNode],
     adjusted: &Adjusted,
+) -> Vec<usize> {
+    let teaches = |t: &usize| {
+        adjusted.left_out[*t].0.is_finite() && machine_of(&tickets[*t], loads) == Some(machine)
+    };
+    (0..tickets.len()).filter(teaches).collect()
+}
+
+/// Weighed over logged mass of some tickets, but for one.
+fn sums_of(
+    own: &[usize],
+    loads: &[LoadNode],
+    tickets: &[TicketNode],
     without: Option<usize>,
 ) -> f64 {
     let (mut weighed, mut logged) = (0.0, 0.0);
-    for (t, ticket) in tickets.iter().enumerate() {
-        let teaches = adjusted.left_out[t].0.is_finite() && Some(t) != without;
-        if teaches && machine_of(ticket, loads) == Some(machine) {
-            weighed += ticket.net;
-            logged += ticket.parts.iter().map(|&l| loads[l].logged).sum::<f64>();
-        }
+    for &t in own.iter().filter(|t| Some(**t) != without) {
+        let ticket = &tickets[t];
+        weighed += ticket.net;
+        logged += ticket.parts.iter().map(|&l| loads[l].logged).sum::<f64>();
     }
     weighed / logged
 }
@@ -220,12 +231,10 @@ fn errors_of(
     adjusted: &Adjusted,
 ) -> Vec<Judged> {
     let load = adjusted.wander.load.powi(2);
-    (tickets.iter().enumerate())
-        .filter(|(t, ticket)| {
-            adjusted.left_out[*t].0.is_finite() && machine_of(ticket, loads) == Some(machine)
-        })
+    let own = taught(machine, loads, tickets, adjusted);
+    (own.iter().map(|&t| (t, &tickets[t])))
         .map(|(t, ticket)| {
-            let others = sums_of(machine, loads, tickets, adjusted, Some(t));
+            let others = sums_of(&own, loads, tickets, Some(t));
             let logged: f64 = ticket.parts.iter().map(|&l| loads[l].logged).sum();
             Judged {
                 one: logged * others / ticket.net - 1.0,

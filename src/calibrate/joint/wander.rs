@@ -8,6 +8,8 @@
 //! Where loads meet they cut the same yield, so a bent sensor makes no step there, however different the loads are as
 //! wholes. What a field observes of load l is u_l − b·(log yield of the load − of the field), and tickets tell b.
 
+use rayon::prelude::*;
+
 use super::Links;
 use super::equations::{
     LEAST_SD, Linear, Problem, Unknowns, flows, linearise, prior, sum_links, unknowns,
@@ -197,14 +199,14 @@ fn summed_up(
         mixed(means, variance)
     };
     let places: Vec<usize> = (0..factor.len()).map(|l| unknowns.load(l)).collect();
-    // Of every load under each model; one by one they would take minutes where there are ten thousand.
-    let variances: Vec<Vec<f64>> = factors.iter().map(|f| f.variances(&places)).collect();
-    let sd: Vec<f64> = (places.iter().zip(&variances[0]))
-        .map(|(&k, &variance)| mean_of(k, variance).1.sqrt())
+    // Of every unknown under each model.
+    let variances: Vec<Vec<f64>> = factors.par_iter().map(Factor::variances).collect();
+    let sd: Vec<f64> = (places.iter())
+        .map(|&k| mean_of(k, variances[0][k]).1.sqrt())
         .collect();
-    let bends: Vec<usize> = (0..unknowns.classes).map(|c| unknowns.bend(c)).collect();
-    let bend = (bends.iter().zip(factors[0].variances(&bends)))
-        .map(|(&k, variance)| mean_of(k, variance))
+    let bend = (0..unknowns.classes)
+        .map(|c| unknowns.bend(c))
+        .map(|k| mean_of(k, variances[0][k]))
         .map(|(mean, variance)| (mean, variance.sqrt()))
         .collect();
     let left_out = (linear.iter())
@@ -217,7 +219,7 @@ fn summed_up(
                     // A ticket of one load observes it as it is.
                     [(l, share)] => (
                         share * f.solved.means[unknowns.load(l)],
-                        share * share * variances[k][l],
+                        share * share * variances[k][unknowns.load(l)],
                     ),
                     _ => fitted(&unknowns, &factors[k], t, &f.solved.means),
                 };
@@ -230,6 +232,7 @@ fn summed_up(
             (mean, variance.sqrt())
         })
         .collect();
+    drop(factors);
     let over = |value: &dyn Fn(&Found) -> f64| -> f64 {
         found.iter().map(|f| f.probability * value(f)).sum()
     };
@@ -276,16 +279,11 @@ fn summed_up(
 
 /// A ticket's fitted value and that value's variance.
 fn fitted(unknowns: &Unknowns, factor: &Factor, t: &Linear, means: &[f64]) -> (f64, f64) {
-    let mut side = vec![0.0; unknowns.pattern.order()];
-    for &(l, p) in &t.parts {
-        side[unknowns.load(l)] += p;
-    }
-    let mean = t.parts.iter().map(|&(l, p)| p * means[unknowns.load(l)]);
-    let mean = mean.sum();
-    let mut solution = side.clone();
-    factor.solve(&mut solution);
-    let variance = side.iter().zip(&solution).map(|(a, b)| a * b).sum();
-    (mean, variance)
+    let parts: Vec<(usize, f64)> = (t.parts.iter())
+        .map(|&(l, p)| (unknowns.load(l), p))
+        .collect();
+    let mean = parts.iter().map(|&(k, p)| p * means[k]).sum();
+    (mean, factor.quadratic(&parts))
 }
 
 impl Adjusted {
@@ -297,22 +295,16 @@ impl Adjusted {
         (sd * sd - scatter + usual).max(usual).sqrt()
     }
 
-    /// Variance of Σ share·u over some loads.
-    pub fn variance(&self, shares: &[(usize, f64)]) -> Option<f64> {
-        let mut side = vec![0.0; self.unknowns.pattern.order()];
-        for &(l, p) in shares {
-            side[self.unknowns.load(l)] += p;
-        }
+    /// Variance of Σ share·u over some loads, from [`Adjusted::widest`].
+    pub fn variance(&self, widest: &Factor, shares: &[(usize, f64)]) -> f64 {
+        let shares: Vec<(usize, f64)> = (shares.iter())
+            .map(|&(l, p)| (self.unknowns.load(l), p))
+            .collect();
         let means = self.models.iter().map(|model| {
-            let mean: f64 = (shares.iter())
-                .map(|&(l, p)| p * model.means[self.unknowns.load(l)])
-                .sum();
+            let mean: f64 = shares.iter().map(|&(k, p)| p * model.means[k]).sum();
             (model.probability, mean)
         });
-        let mut solution = side.clone();
-        self.widest()?.solve(&mut solution);
-        let variance = side.iter().zip(&solution).map(|(a, b)| a * b).sum();
-        Some(mixed(means, variance).1)
+        mixed(means, widest.quadratic(&shares)).1
     }
 
     /// What the others lead to expect of a ticket that did not take part: log of weighed over expected, and its sd.
@@ -331,7 +323,7 @@ impl Adjusted {
     }
 
     /// The equations of the model that wanders in every way.
-    fn widest(&self) -> Option<Factor<'_>> {
+    pub fn widest(&self) -> Option<Factor<'_>> {
         self.unknowns.pattern.factor(&self.models.first()?.values)
     }
 }
