@@ -140,18 +140,21 @@ impl Group {
         let hint = valley.filter(|v| v.standard_error < HINT_ERROR_S);
         let own = ends.filter(|f| f.error < HINT_ERROR_S);
         let by_ends = own.map(|f| (f.delay, f.error)).or(self.by_ends);
+        // Where nothing but the ends tells, their error is also that of a habit.
+        let lifted = own.map_or(0.0, |f| f.lifted);
+        let by_ends_alone = |error: f64| 1.96 * error.hypot(lifted);
         let (value, half, fallback) = match (hint, by_ends) {
             (Some(v), Some((delay, error)))
                 if error < v.standard_error && !agree(v.delay, v.standard_error, delay, error) =>
             {
-                (delay, Some(1.96 * error), Fallback::Entries)
+                (delay, Some(by_ends_alone(error)), Fallback::Entries)
             }
             (Some(v), _) => {
                 let (value, error, degrees) = with_ends(v.delay, v.standard_error, v.degrees, own);
                 let half = student_975(degrees.max(2.0)) * error;
                 (value, Some(half), Fallback::Passes)
             }
-            (None, Some((delay, error))) => (delay, Some(1.96 * error), Fallback::Entries),
+            (None, Some((delay, error))) => (delay, Some(by_ends_alone(error)), Fallback::Entries),
             (None, None) => (0.0, None, Fallback::None),
         };
         let delay = Estimate {
