@@ -18,9 +18,11 @@ const ODD_P_OF_ANY: f64 = 0.05;
 const LEAST_UNKNOWN: f64 = 0.224;
 /// Degrees of freedom at which Student's t is the normal, for all that matters here.
 const NORMAL: f64 = 1_000.0;
-/// A ticket so many sds off is tried without itself (our choice: far fewer than would hold it out, because as long as it takes
-/// part it widens the sd that it is judged by, and may make another look worse) …
-const SUSPECT: f64 = 1.5;
+/// A ticket that would be so many sds off what all others expect (a chance of one in a thousand, [`DOUBT_P`]) …
+const DOUBT_Z: f64 = 3.3;
+/// … is z/√(1 + z²/n) of them off as long as it takes part as one of n and widens the sd that it is judged by. From this part
+/// of that on it is tried without itself (our choice: it may also make another look worse; each trial costs an adjustment) …
+const SUSPECT: f64 = 0.8;
 /// … or this part of the most that one of n can be off by when it is part of the sd, (n − 1)/√n (Grubbs 1969, Technometrics
 /// 11:1; the part is our choice) …
 const NEAR_MOST: f64 = 0.9;
@@ -226,7 +228,8 @@ fn chance(off: f64, unknown: f64) -> f64 {
 /// The tickets that look worst beside the others, the worst first.
 fn suspects(adjusted: &Adjusted, teaches: &[bool]) -> Vec<usize> {
     let n = teaches.iter().filter(|t| **t).count() as f64;
-    let least = SUSPECT.min(NEAR_MOST * (n - 1.0) / n.sqrt());
+    let least = (SUSPECT * DOUBT_Z / (1.0 + DOUBT_Z * DOUBT_Z / n).sqrt())
+        .min(NEAR_MOST * (n - 1.0) / n.sqrt());
     let mut out: Vec<(usize, f64)> = (adjusted.left_out.iter().enumerate())
         .filter(|(t, e)| teaches[*t] && e.0.abs() > DOUBT_BEYOND)
         .map(|(t, e)| (t, (e.0 / adjusted.usual_sd(t, e.1)).abs()))
