@@ -152,7 +152,7 @@ fn unlogged(field: &Prepared, ground: &Ground) -> Vec<Remark> {
             Some(Remark::new(
                 "grain-unlogged",
                 format!(
-                    "machine {}: grain of the last {seconds:.0} s (± {:.0} s) of its passes is not in the log, {:.1} % of all: the log stops before the machine is empty. Its loads count it with their logged grain, so that what was weighed is not spread over the rest of the field; it stands under unplaced. Let the log run on for 20 s with the header up",
+                    "machine {}: grain of the last {seconds:.1} s (± {:.1} s) of its passes is not in the log, {:.1} % of all: the log stops before the machine is empty. Its loads count it with their logged grain, so that what was weighed is not spread over the rest of the field; it stands under unplaced. Let the log run on for 20 s with the header up",
                     log.machines[track.machine as usize],
                     1.96 * error,
                     100.0 * missing / (logged + missing),

@@ -102,7 +102,7 @@ pub(super) fn parts(s: &Summary, evidence: &Evidence) -> Vec<PartRow> {
             area: String::new(),
             mean: String::new(),
             ..row(
-                "No position, or outside the boundary",
+                "Not placed, or outside the boundary",
                 &Part {
                     kg: rest,
                     set_aside_kg: rest,
