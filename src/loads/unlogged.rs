@@ -4,18 +4,18 @@
 //! and so does one whose display moved the flow within its passes and wrote their rows alone. The scale weighed it all the
 //! same: a factor of weighed over logged grain would spread it over the field, where it did not grow.
 //!
-//! What is missing is what the ground at both ends of a pass should have given, by the pass's own yield behind them, less
-//! what came from there and from the ground between the passes. A headland that yields less looks like missing grain, so
-//! it is only asked for where the ends of passes are bare: no grain at all came from their last seconds of ground.
+//! What is missing is what the last ground of a pass should have given, by the pass's own yield right before it, less what
+//! came from there and from the way to the next pass. A headland that yields less looks like missing grain, so it is only
+//! asked for where the ends of passes are bare: next to no grain came from their last seconds of ground.
 
 use crate::delay::shift;
 use crate::log::{Timeline, Track};
 use crate::passes::{Pass, Passes};
 use crate::stats::median;
 
-/// Seconds of a pass's ends in which grain may be missing: the longest delays and their mixing (published delays: 8–15 s).
+/// Seconds before a pass's end in which grain may be missing: the longest delays and their mixing (published delays: 8–15 s).
 const END_S: f64 = 22.0;
-/// Seconds behind them whose yield is taken for theirs.
+/// Seconds before those whose yield is taken for theirs.
 const LEVEL_S: f64 = 14.0;
 /// What mixing adds to a bare end (published dispersions of 1–5 s, Arslan 2008).
 const MIXING_S: f64 = 3.0;
@@ -56,7 +56,7 @@ pub struct Unlogged {
     /// Wet mass that ran into the tank behind each row, kg, as the machine's sensor would have logged it; 0 but at the
     /// ends of passes.
     pub kg: Vec<f64>,
-    /// Of each track: seconds of a pass's grain that are missing at each of its ends, and their standard error; `None` where nothing is.
+    /// Of each track: seconds of grain that are missing behind a pass, and their standard error; `None` where nothing is.
     pub seconds: Vec<Option<(f64, f64)>>,
 }
 

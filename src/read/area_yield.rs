@@ -3,7 +3,7 @@
 use geo::{Distance, Geodesic, Point};
 
 use super::error::{ReadError, ReadErrorKind};
-use super::layout::NUMBERS;
+use super::layout::slot;
 use super::log_file::LogFile;
 use super::position::Positions;
 use crate::crop::Crop;
@@ -104,13 +104,6 @@ pub(super) fn to_mass(
     }
     file.numbers[slot(LogColumn::Mass)] = mass;
     Ok(())
-}
-
-fn slot(column: LogColumn) -> usize {
-    NUMBERS
-        .iter()
-        .position(|c| *c == column)
-        .unwrap_or(usize::MAX)
 }
 
 fn take(file: &mut LogFile, column: LogColumn) -> Vec<f64> {

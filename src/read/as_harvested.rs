@@ -1,7 +1,7 @@
 //! Grain that a log counts at another moisture than it was harvested at, back to wet grain.
 
 use super::error::{ReadError, ReadErrorKind};
-use super::layout::NUMBERS;
+use super::layout::slot;
 use super::log_file::LogFile;
 use crate::crop::Crop;
 use crate::job::{GrainMoisture, LogColumn, LogSettings};
@@ -50,13 +50,6 @@ pub(super) fn restore(
         }
     }
     Ok(())
-}
-
-fn slot(column: LogColumn) -> usize {
-    NUMBERS
-        .iter()
-        .position(|c| *c == column)
-        .unwrap_or(usize::MAX)
 }
 
 #[cfg(test)]

@@ -29,6 +29,14 @@ pub(super) const NUMBERS: [LogColumn; 17] = [
     LogColumn::RowSpacing,
 ];
 
+/// Index into [`NUMBERS`].
+pub(super) fn slot(column: LogColumn) -> usize {
+    NUMBERS
+        .iter()
+        .position(|c| *c == column)
+        .unwrap_or(usize::MAX)
+}
+
 /// The columns that grain can be read from, the best first.
 pub(super) const GRAIN: [LogColumn; 4] = [
     LogColumn::Flow,

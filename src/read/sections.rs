@@ -5,7 +5,7 @@
 //! are those of its first row. Nothing that a row counts is lost.
 
 use super::error::{ReadError, ReadErrorKind};
-use super::layout::NUMBERS;
+use super::layout::{NUMBERS, slot};
 use super::log_file::LogFile;
 use super::position::Positions;
 use super::recognise::{How, MomentWidth, Moments, group, ranks};
@@ -93,13 +93,6 @@ pub(super) fn gather(
     let text = told(log, rows, &groups, &moments, &counts);
     log.warnings.push(Remark::new("section-rows", text));
     Ok(())
-}
-
-fn slot(column: LogColumn) -> usize {
-    NUMBERS
-        .iter()
-        .position(|c| *c == column)
-        .unwrap_or(usize::MAX)
 }
 
 fn each(groups: &[Vec<u32>], of: impl Fn(&[u32]) -> f64) -> Vec<f64> {
