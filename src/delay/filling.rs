@@ -26,6 +26,8 @@ const STARTS_S: (f64, f64) = (-3.0, 40.0);
 const STOPS_S: (f64, f64) = (-20.0, 30.0);
 /// What a mean over passes errs by, and for how many seconds together (our choice: structure of the ground).
 const ERROR: (f64, f64) = (0.04, 4.0);
+/// Weight of a square, from that.
+const WEIGHT: f64 = 1.0 / (ERROR.0 * ERROR.0 * ERROR.1);
 /// How far ground at the end of passes differs from what lies behind it: a strip of some eight seconds, and a change over
 /// thirty (sd, relative; our choice, headlands yield 5–25 % less: common practice).
 const GROUND_SD: (f64, f64) = (0.15, 0.1);
@@ -33,6 +35,10 @@ const GROUND_SD: (f64, f64) = (0.15, 0.1);
 /// passes say (our choice, from simulated seasons: sound ends reach 1–5, of logs without a work state in fields without
 /// a headland round 20 and more).
 const MISFIT: (f64, f64) = (3.0, 10.0);
+/// What is taken from ends that fit no better than that, where all do: they must explain this share of how flow varies
+/// about the ends, and their centre errs by s, and parts of a row, more (our choice: where passes turn on cut ground the
+/// last of them is misjudged, though flow falls and rises as plainly as anywhere).
+const LOOSE: (f64, (f64, f64)) = (0.8, (0.5, 0.25));
 /// Misfit of both ends together, and with what is usual, that is as expected (our choice).
 const TENSION: f64 = 6.0;
 /// The first row of a pass is cut in its last part, but what it took in stands for all of its time: intake seems early
@@ -63,6 +69,8 @@ pub struct Filling {
     pub total: (f64, f64),
     /// Constant of the first-order mixing that is as skewed, s, and its standard error.
     pub skew: (f64, f64),
+    /// Whether the ends look as a machine's do that fills; else they say where flow rises and falls, and no more.
+    pub sound: bool,
 }
 
 impl Filling {
@@ -78,6 +86,8 @@ impl Filling {
             Costs::of(&ends.stops, &kinds, STOPS_S, -1.0),
         ];
         let sides: Vec<Costs> = sides.into_iter().flatten().collect();
+        let sound = sides.iter().any(|s| s.sound);
+        let sides: Vec<Costs> = sides.into_iter().filter(|s| s.sound == sound).collect();
         if sides.is_empty() {
             return None;
         }
@@ -110,7 +120,12 @@ impl Filling {
         let mixing_floor = floor(MIXING_FLOOR);
         Some(Self {
             delay: centre - EARLY * step,
-            error: (wider * spread).hypot(floor(CENTRE_FLOOR)),
+            error: (wider * spread).hypot(floor(CENTRE_FLOOR)).hypot(if sound {
+                0.0
+            } else {
+                floor(LOOSE.1)
+            }),
+            sound,
             lifted: LIFTED * step,
             seen: centre,
             total: (total, (wider * total_spread).hypot(mixing_floor) / total),
@@ -118,17 +133,19 @@ impl Filling {
         })
     }
 
-    /// What several fields of one machine tell together; `None` of none.
-    pub fn together<'a>(all: impl IntoIterator<Item = &'a Filling> + Clone) -> Option<Self> {
-        let first = all.clone().into_iter().next()?;
-        if all.clone().into_iter().nth(1).is_none() {
-            return Some(*first);
+    /// What several fields of one machine tell together; `None` of none. Those that are not sound count only where none is.
+    pub fn together<'a>(all: impl IntoIterator<Item = &'a Filling>) -> Option<Self> {
+        let mut all: Vec<&Filling> = all.into_iter().collect();
+        let sound = all.iter().any(|f| f.sound);
+        all.retain(|f| f.sound == sound);
+        if let [] | [_] = all.as_slice() {
+            return all.first().map(|f| **f);
         }
         // Means weighted by their errors. Fields share what errs beyond their windows, so that errors are at least half
         // of the least (our choice).
         let mean = |of: &dyn Fn(&Filling) -> (f64, f64)| {
             let (mut sum, mut weights, mut least) = (0.0, 0.0, f64::INFINITY);
-            for filling in all.clone() {
+            for filling in &all {
                 let (value, error) = of(filling);
                 sum += value / error.powi(2);
                 weights += 1.0 / error.powi(2);
@@ -144,6 +161,7 @@ impl Filling {
             seen: mean(&|f| (f.seen, f.error)).0,
             total: mean(&|f| f.total),
             skew: mean(&|f| f.skew),
+            sound,
         })
     }
 
@@ -180,34 +198,43 @@ fn kinds() -> Vec<Kind> {
 }
 
 /// Misfit of one side of the passes per kind and dead time, above the least, weakened where the best fits badly.
-struct Costs(Vec<f64>);
+struct Costs {
+    costs: Vec<f64>,
+    /// Whether the best of them fits.
+    sound: bool,
+}
 
 impl Costs {
     /// `inwards`: 1 where time runs into the crop, −1 where it runs out. `None` of no windows, or where nothing fits.
     fn of(windows: &[Window], kinds: &[Kind], span: (f64, f64), inwards: f64) -> Option<Self> {
         let mut sum = vec![0.0; kinds.len() * DEADS];
-        let mut count = 0.0;
+        let (mut count, mut varies) = (0.0, 0.0);
         for window in windows {
             let fit = Fit::new(window, span, inwards);
             if fit.cells.len() < 15 {
                 continue;
             }
             count += 1.0;
+            varies += fit.varies();
             for (sum, kind) in sum.chunks_exact_mut(DEADS).zip(kinds) {
                 let costs = fit.costs(&fit.basis.clone().map(|b| mixed(&b, kind)));
                 sum.iter_mut().zip(costs).for_each(|(s, c)| *s += c);
             }
         }
         let least = sum.iter().copied().fold(f64::INFINITY, f64::min);
-        if count == 0.0 || !(least <= MISFIT.1 * count) {
+        let sound = least <= MISFIT.1 * count;
+        if count == 0.0 || !(sound || least <= (1.0 - LOOSE.0) * varies) {
             return None;
         }
         let weaker = (least / (MISFIT.0 * count)).max(1.0);
-        Some(Self(sum.iter().map(|c| (c - least) / weaker).collect()))
+        Some(Self {
+            costs: sum.iter().map(|c| (c - least) / weaker).collect(),
+            sound,
+        })
     }
 
     fn at(&self, kind: usize, dead: usize) -> f64 {
-        self.0[kind * DEADS + dead]
+        self.costs[kind * DEADS + dead]
     }
 }
 
@@ -240,6 +267,13 @@ impl<'a> Fit<'a> {
                 intake(|s| (s.min(40.0) - 24.0) / 30.0),
             ],
         }
+    }
+
+    /// Misfit of no response at all: flow's squares about its mean, weighted as misfits are.
+    fn varies(&self) -> f64 {
+        let flow = || self.cells.iter().map(|&c| f64::from(self.window.flow[c]));
+        let mean = flow().sum::<f64>() / self.cells.len() as f64;
+        WEIGHT * flow().map(|y| (y - mean).powi(2)).sum::<f64>()
     }
 
     /// Misfit with the basis as mixed, every dead time later.
@@ -288,19 +322,18 @@ fn misfit(n: [f64; 6], v: [f64; 3], yy: f64) -> f64 {
         1.0 / (GROUND_SD.0 * GROUND_SD.0),
         1.0 / (GROUND_SD.1 * GROUND_SD.1),
     ];
-    let weight = 1.0 / (ERROR.0 * ERROR.0 * ERROR.1);
     // Cholesky of the three normal equations.
-    let n = n.map(|x| weight * x);
+    let n = n.map(|x| WEIGHT * x);
     let l00 = (n[0] + RIDGE[0]).sqrt();
     let (l10, l20) = (n[1] / l00, n[2] / l00);
     let l11 = (n[3] + RIDGE[1] - l10 * l10).sqrt();
     let l21 = (n[4] - l20 * l10) / l11;
     let l22 = (n[5] + RIDGE[2] - l20 * l20 - l21 * l21).sqrt();
-    let v = v.map(|x| weight * x);
+    let v = v.map(|x| WEIGHT * x);
     let z0 = v[0] / l00;
     let z1 = (v[1] - l10 * z0) / l11;
     let z2 = (v[2] - l20 * z0 - l21 * z1) / l22;
-    weight * yy - z0 * z0 - z1 * z1 - z2 * z2
+    WEIGHT * yy - z0 * z0 - z1 * z1 - z2 * z2
 }
 
 /// A signal behind the stages of a kind: each exactly, as if the signal ran straight from cell to cell.
@@ -418,6 +451,7 @@ mod tests {
             seen: 12.1,
             total: (3.0, 0.2),
             skew: (2.5, 0.4),
+            sound: true,
         };
         let other = Filling { delay: 13.0, ..one };
         assert_eq!(Filling::together([&one]), Some(one));

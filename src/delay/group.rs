@@ -32,6 +32,8 @@ pub(super) struct Group {
     pub antenna: Option<AntennaOffset>,
     /// The machine's response as the ends of its passes tell it.
     pub filling: Option<Filling>,
+    /// The same where they fit no machine's well: for want of anything better.
+    loose: Option<Filling>,
     fills: Option<bool>,
     /// Delay by the ends of passes, and its standard error, s.
     by_ends: Option<(f64, f64)>,
@@ -52,7 +54,8 @@ impl Group {
             .iter()
             .map(|&f| fields[f].evidence.interval)
             .fold(0.0, f64::max);
-        let filling = Filling::together(members.iter().filter_map(|&f| fillings[f].as_ref()));
+        let together = Filling::together(members.iter().filter_map(|&f| fillings[f].as_ref()));
+        let (filling, loose) = (together.filter(|f| f.sound), together.filter(|f| !f.sound));
         let ends = by_ends(&entry, filling.as_ref(), step);
         let minima: Vec<Minimum> = members.iter().filter_map(|&f| own[f]).collect();
         let with_speed: Vec<(Minimum, f64)> = (members.iter())
@@ -65,6 +68,7 @@ impl Group {
             antenna: antenna::offset(&with_speed, LEAST_FIELD_SD_S.powi(2)),
             fills: fills(&entry, filling.as_ref()),
             filling,
+            loose,
             by_ends: ends,
         }
     }
@@ -76,7 +80,8 @@ impl Group {
         valley: Option<Minimum>,
         filling: Option<&Filling>,
     ) -> Decision {
-        let ends = filling.or(self.filling.as_ref());
+        let loose = filling.filter(|f| !f.sound).or(self.loose.as_ref());
+        let ends = filling.filter(|f| f.sound).or(self.filling.as_ref());
         let (value, error, degrees, basis) = match (own, self.joint) {
             (Some(own), Some(joint)) if self.fields > 1 => {
                 let prior = joint.own_variance() + self.field_variance;
@@ -108,7 +113,7 @@ impl Group {
                 };
                 (joint.delay, error, joint.degrees, basis)
             }
-            (None, None) => return self.refuse(valley, ends),
+            (None, None) => return self.refuse(valley, ends.or(loose)),
         };
         let (value, error, degrees) = with_ends(value, error, degrees, ends);
         let half = student_975(degrees.max(2.0)) * error;

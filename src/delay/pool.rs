@@ -87,9 +87,10 @@ pub struct Decision {
 
 /// Decides the delay of every field of one machine and crop; the result is in the order given.
 pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
-    let fillings: Vec<Option<Filling>> = (fields.par_iter().map(|f| f.evidence))
+    let ends: Vec<Option<Filling>> = (fields.par_iter().map(|f| f.evidence))
         .map(|e| Filling::fit(&e.ends, e.interval))
         .collect();
+    let fillings: Vec<Option<Filling>> = ends.iter().map(|f| f.filter(|f| f.sound)).collect();
     let mixing = mixing(fields, &fillings);
     let valleys: Vec<Option<Minimum>> = fields
         .iter()
@@ -108,11 +109,11 @@ pub fn decide(fields: &[FieldEvidence]) -> Vec<Decision> {
     let moisture = moisture_delays(fields);
     let mut out: Vec<Option<Decision>> = vec![None; fields.len()];
     for members in &groups {
-        let pool = Group::new(fields, &own, &fillings, members, mixing);
+        let pool = Group::new(fields, &own, &ends, members, mixing);
         for &f in members {
             let mut decision = match fields[f].fixed {
                 Some(value) => fixed(value, own[f]),
-                None => pool.field(own[f], valleys[f], fillings[f].as_ref()),
+                None => pool.field(own[f], valleys[f], ends[f].as_ref()),
             };
             decision.disagreement =
                 disagreement(fields[f].evidence, fillings[f].as_ref(), &decision);

@@ -1,10 +1,13 @@
 //! Where the positions are, and the way that they make.
 
+use super::assign::how_by_values;
+use super::lexicon::Word;
 use super::motion::Motion;
 use super::notes::{self, StatedCrs};
 use super::run_together::is_negative;
 use super::sample::Sample;
-use super::{Known, Recognised, Severity, answer, by_values, run_together};
+use super::words::readings;
+use super::{FoundColumn, Known, Recognised, Severity, answer, by_values, run_together};
 use crate::job::{LogColumn, LogSettings};
 
 /// Columns called x and y that hold longitudes and latitudes are those; columns without any word for a position that
@@ -66,6 +69,19 @@ pub(super) fn positions(
         })
         .collect();
     if let [a, b] = free.as_slice() {
+        if let Some((lon, lat)) = length_and_breadth(sample, *a, *b) {
+            let how = how_by_values("its values are degrees");
+            for (column, index) in [(C::Lon, lon), (C::Lat, lat)] {
+                out.columns.push(FoundColumn {
+                    column,
+                    index,
+                    unit: column.quantity().and_then(|q| q.unit("deg")),
+                    mapped: false,
+                    how: how.clone(),
+                });
+            }
+            return;
+        }
         if let Some(found) =
             by_values::longitude_and_latitude(sample, settings, known, [*a, *b], out)
         {
@@ -87,6 +103,21 @@ pub(super) fn positions(
             true,
         );
     }
+}
+
+/// Which of two columns that look like a position is called a length, and which a breadth: the words of many languages
+/// for longitude and latitude. `None` where they say anything else, or the latitude would lie beyond a pole.
+fn length_and_breadth(sample: &Sample, a: usize, b: usize) -> Option<(usize, usize)> {
+    let says = |k: usize, word: Word| {
+        let column = &sample.columns[k];
+        readings(&column.spelt)
+            .iter()
+            .any(|r| r.says == [word] && r.unknown == 0)
+            && (word == Word::Length || column.numbers.iter().all(|v| !(v.abs() > 90.0)))
+    };
+    [(a, b), (b, a)]
+        .into_iter()
+        .find(|&(lon, lat)| says(lon, Word::Length) && says(lat, Word::Width))
 }
 
 /// The CRS of x and y, where the file names one: in their headers, in a column of its own, or above the header.
