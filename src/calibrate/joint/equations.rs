@@ -84,6 +84,14 @@ impl Linear {
     }
 }
 
+/// Every pair of some places once, and each place with itself.
+fn pairs(places: Vec<usize>) -> impl Iterator<Item = (usize, usize)> {
+    let n = places.len();
+    (0..n)
+        .flat_map(|i| (0..=i).map(move |j| (i, j)))
+        .map(move |(i, j)| (places[i], places[j]))
+}
+
 /// The places of the system's entries.
 pub(super) fn unknowns(
     loads: &[LoadNode],
@@ -103,26 +111,25 @@ pub(super) fn unknowns(
         of_load: Vec::new(),
         is_only: Vec::new(),
     };
-    let mut places = Vec::new();
-    for (l, load) in loads.iter().enumerate() {
+    let of_loads = (loads.iter().enumerate()).flat_map(|(l, load)| {
         let own = out.own(l, load);
-        places.extend(own.iter().flat_map(|&a| own.iter().map(move |&b| (a, b))));
-        places.extend(load.before.map(|b| (out.drift(l), out.drift(b))));
-    }
+        let with_before = load.before.map(|b| (out.drift(l), out.drift(b)));
+        pairs(own.to_vec()).chain(with_before)
+    });
     let groups = (links.iter().map(|(g, _)| g)).chain(tickets.iter().map(|t| &t.parts));
-    for group in groups {
-        let pairs = (group.iter()).flat_map(|&a| group.iter().map(move |&b| (a, b)));
-        places.extend(pairs.map(|(a, b)| (out.load(a), out.load(b))));
-    }
-    for (group, _) in links {
-        let bends: Vec<usize> = group.iter().map(|&l| out.bend(loads[l].class)).collect();
-        let all: Vec<usize> = (group.iter().map(|&l| out.load(l)))
-            .chain(bends.iter().copied())
+    let of_groups = groups.flat_map(|group| pairs(group.iter().map(|&l| out.load(l)).collect()));
+    let of_bends = links.iter().flat_map(|(group, _)| {
+        let mut bends: Vec<usize> = group.iter().map(|&l| out.bend(loads[l].class)).collect();
+        bends.sort_unstable();
+        bends.dedup();
+        let with_loads: Vec<(usize, usize)> = (group.iter())
+            .flat_map(|&l| bends.iter().map(move |&b| (b, l)))
+            .map(|(b, l)| (b, out.load(l)))
             .collect();
-        let pairs = bends.iter().flat_map(|&a| all.iter().map(move |&b| (a, b)));
-        places.extend(pairs);
-    }
-    out.pattern = Pattern::new(out.load(n), places)?;
+        with_loads.into_iter().chain(pairs(bends))
+    });
+    let pattern = Pattern::new(out.load(n), of_loads.chain(of_groups).chain(of_bends))?;
+    out.pattern = pattern;
     for (l, load) in loads.iter().enumerate() {
         let own = out.own(l, load);
         let pairs = (0..own.len()).flat_map(|i| (0..=i).map(move |j| (i, j)));
@@ -247,12 +254,24 @@ pub(super) struct Solved {
     /// −2 log marginal likelihood, but for a constant.
     pub deviance: f64,
     pub means: Vec<f64>,
-    pub values: Vec<f64>,
+}
+
+/// A system with its numbers.
+struct Assembled {
+    values: Vec<f64>,
+    right: Vec<f64>,
+    log_prior: f64,
+    /// −2 log of the tickets' density where nothing is explained, but for a constant.
+    rest: f64,
 }
 
 impl Problem<'_> {
-    /// Solves for logarithms of sds: load, day, drift, then the scatter of each scale.
-    pub fn solve(&self, at: &[f64]) -> Option<Solved> {
+    /// The matrix for logarithms of sds, see [`Problem::solve`].
+    pub fn values(&self, at: &[f64]) -> Option<Vec<f64>> {
+        self.assemble(at).map(|a| a.values)
+    }
+
+    fn assemble(&self, at: &[f64]) -> Option<Assembled> {
         let u = self.unknowns;
         let [load, day, drift] = [0, 1, 2].map(|a: usize| at[a].exp().max(LEAST_SD).powi(2));
         let (mut values, mut right) = self.from_links.clone();
@@ -305,14 +324,30 @@ impl Problem<'_> {
             }
             rest += t.value * t.value / variance + variance.ln();
         }
-        let factor = u.pattern.factor(&values)?;
+        Some(Assembled {
+            values,
+            right,
+            log_prior,
+            rest,
+        })
+    }
+
+    /// Solves for logarithms of sds: load, day, drift, then the scatter of each scale.
+    pub fn solve(&self, at: &[f64]) -> Option<Solved> {
+        let Assembled {
+            values,
+            right,
+            log_prior,
+            rest,
+        } = self.assemble(at)?;
+        let factor = self.unknowns.pattern.factor(&values)?;
+        drop(values);
         let mut means = right.clone();
         factor.solve(&mut means);
         let explained: f64 = right.iter().zip(&means).map(|(a, b)| a * b).sum();
         Some(Solved {
             deviance: factor.log_determinant() - log_prior + rest - explained,
             means,
-            values,
         })
     }
 

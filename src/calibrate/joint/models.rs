@@ -49,6 +49,8 @@ pub(super) struct Found {
     pub at: Vec<f64>,
     pub sd: Vec<f64>,
     pub solved: Solved,
+    /// Logarithms of the sds that `solved` has.
+    pub solved_at: Vec<f64>,
     /// Logarithm of its marginal likelihood (Laplace's approximation), but for a constant.
     pub evidence: f64,
     pub probability: f64,
@@ -79,9 +81,14 @@ fn model(problem: &Problem, axes: &[usize], start: &[f64]) -> Option<Found> {
         0.0
     };
     let known: f64 = axes.iter().map(|&a| (sd[a] / prior(a).1).ln()).sum();
+    let (solved, solved_at) = match problem.solve(&wide) {
+        Some(solved) => (solved, wide.clone()),
+        None => (solved, at.clone()),
+    };
     Some(Found {
         evidence: known + odds - 0.5 * deviance,
-        solved: problem.solve(&wide).unwrap_or(solved),
+        solved,
+        solved_at,
         likeliest: at,
         at: wide,
         sd,

@@ -1,8 +1,8 @@
 //! Which tickets and which links are believed, and the adjustment with those.
 
 use super::Links;
-use super::doubt::{Case, DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong};
-use super::wander::{Adjusted, Known, LoadNode, TicketNode, adjust};
+use super::doubt::{DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong};
+use super::wander::{Adjusted, Case, Known, LoadNode, TicketNode, adjust};
 use crate::read::TicketUse;
 
 /// What part of a field's information on its loads is believed. On simulated fields its errors are 1 to 1.5 times what it
@@ -69,14 +69,10 @@ pub fn settle(
     // A ticket that is obeyed though the others contradict it teaches no other load.
     let mut teaches = used.clone();
     let believed = Known::with_trust(TRUST);
-    let mut adjusted = adjust(loads, links, tickets, &teaches, &believed)?;
+    let little = Known::with_trust(LITTLE_TRUST);
+    let case = Case::new(loads, links, tickets, &believed)?;
+    let mut adjusted = case.adjust(&teaches)?;
     let (mut doubts, mut odd, mut risks) = (Vec::new(), Vec::new(), Vec::new());
-    let case = Case {
-        loads,
-        links,
-        tickets,
-        known: &believed,
-    };
     while teaches.iter().filter(|t| **t).count() >= DOUBT_FEWEST {
         let tried = case.tried(&adjusted, &teaches)?;
         let Some(worst) = tried.first().filter(|t| t.is_doubtful()) else {
@@ -112,8 +108,7 @@ pub fn settle(
     let alone = adjust(loads, &[], tickets, &teaches, &Known::with_trust(0.0))?;
     let links_hold = hold(&adjusted, &alone);
     if !links_hold {
-        let little = Known::with_trust(LITTLE_TRUST);
-        adjusted = adjust(loads, links, tickets, &teaches, &little)?;
+        adjusted = case.knowing(&little)?.adjust(&teaches)?;
     }
     let machines = loads.iter().map(|l| l.machine + 1).max().unwrap_or(0);
     let judged: Vec<Vec<Judged>> = (0..machines)

@@ -8,6 +8,8 @@
 //! Where loads meet they cut the same yield, so a bent sensor makes no step there, however different the loads are as
 //! wholes. What a field observes of load l is u_l − b·(log yield of the load − of the field), and tickets tell b.
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
 
 use super::Links;
@@ -93,7 +95,9 @@ pub struct Adjusted {
     /// Sd of the logarithm of the loads' sd: how well it is known.
     pub load_sd_sd: f64,
     models: Vec<Model>,
-    unknowns: Unknowns,
+    /// The matrix of the model that wanders in every way.
+    values: Vec<f64>,
+    unknowns: Arc<Unknowns>,
 }
 
 /// One model of how sensors wander.
@@ -102,7 +106,6 @@ struct Model {
     probability: f64,
     at: Vec<f64>,
     means: Vec<f64>,
-    values: Vec<f64>,
 }
 
 /// What is taken for known in an adjustment.
@@ -139,90 +142,133 @@ pub fn adjust(
     used: &[bool],
     known: &Known,
 ) -> Option<Adjusted> {
-    let unknowns = unknowns(loads, links, tickets)?;
-    let flow = flows(loads, unknowns.machines);
-    let from_links = sum_links(loads, links, known.trust, &unknowns)?;
-    let scales = tickets.iter().map(|t| t.scale + 1).max().unwrap_or(0);
-    let mut start: Vec<f64> = (0..START.len() + scales).map(|a| prior(a).0).collect();
-    let models = match known.wander {
-        Some(w) => {
-            start = [w.load, w.day, w.drift].map(f64::ln).to_vec();
-            vec![Vec::new()]
-        }
-        None => axes_of(loads, scales),
-    };
-    let joint = tickets.iter().any(|t| t.parts.len() > 1);
-    let mut about = vec![0.0; loads.len()];
-    let mut out = None;
-    for _ in 0..if joint { 3 } else { 1 } {
-        let linear: Vec<Option<Linear>> = (tickets.iter().zip(used))
-            .map(|(t, u)| u.then(|| linearise(t, loads, &about)).flatten())
-            .collect();
-        let problem = Problem {
+    Case::new(loads, links, tickets, known)?.adjust(used)
+}
+
+/// Loads, links and tickets to adjust, with what is taken for known.
+pub(super) struct Case<'a> {
+    pub loads: &'a [LoadNode],
+    links: &'a [(Vec<usize>, &'a Links)],
+    pub tickets: &'a [TicketNode],
+    known: &'a Known,
+    unknowns: Arc<Unknowns>,
+    /// Log flow of each load about its machine's mean.
+    flow: Vec<f64>,
+    /// What links add to the equations, see [`sum_links`].
+    from_links: (Vec<f64>, Vec<f64>),
+}
+
+impl<'a> Case<'a> {
+    /// `None` where there are no loads.
+    pub fn new(
+        loads: &'a [LoadNode],
+        links: &'a [(Vec<usize>, &'a Links)],
+        tickets: &'a [TicketNode],
+        known: &'a Known,
+    ) -> Option<Self> {
+        let unknowns = Arc::new(unknowns(loads, links, tickets)?);
+        Some(Self {
             loads,
+            links,
+            tickets,
             known,
-            linear: &linear,
-            unknowns: &unknowns,
-            flow: &flow,
-            from_links: &from_links,
-        };
-        let found = weigh(&problem, &models, &mut start)?;
-        about = (0..loads.len())
-            .map(|l| {
-                found
-                    .iter()
-                    .map(|f| f.probability * f.solved.means[unknowns.load(l)])
-                    .sum()
-            })
-            .collect();
-        out = Some((found, linear));
+            flow: flows(loads, unknowns.machines),
+            from_links: sum_links(loads, links, known.trust, &unknowns)?,
+            unknowns,
+        })
     }
-    let (found, linear) = out?;
-    summed_up(found, &linear, tickets, about, unknowns)
+
+    /// The same with something else taken for known.
+    pub fn knowing(self, known: &'a Known) -> Option<Self> {
+        let from_links = sum_links(self.loads, self.links, known.trust, &self.unknowns)?;
+        Some(Self {
+            known,
+            from_links,
+            ..self
+        })
+    }
+
+    /// Adjusts all loads; `used`: which tickets take part.
+    pub fn adjust(&self, used: &[bool]) -> Option<Adjusted> {
+        let Self {
+            loads,
+            tickets,
+            known,
+            ..
+        } = *self;
+        let scales = tickets.iter().map(|t| t.scale + 1).max().unwrap_or(0);
+        let mut start: Vec<f64> = (0..START.len() + scales).map(|a| prior(a).0).collect();
+        let models = match known.wander {
+            Some(w) => {
+                start = [w.load, w.day, w.drift].map(f64::ln).to_vec();
+                vec![Vec::new()]
+            }
+            None => axes_of(loads, scales),
+        };
+        let joint = tickets.iter().any(|t| t.parts.len() > 1);
+        let mut about = vec![0.0; loads.len()];
+        let rounds = if joint { 3 } else { 1 };
+        for round in 1.. {
+            let linear: Vec<Option<Linear>> = (tickets.iter().zip(used))
+                .map(|(t, u)| u.then(|| linearise(t, loads, &about)).flatten())
+                .collect();
+            let problem = Problem {
+                loads,
+                known,
+                linear: &linear,
+                unknowns: &self.unknowns,
+                flow: &self.flow,
+                from_links: &self.from_links,
+            };
+            let found = weigh(&problem, &models, &mut start)?;
+            about = (0..loads.len())
+                .map(|l| {
+                    found
+                        .iter()
+                        .map(|f| f.probability * f.solved.means[self.unknowns.load(l)])
+                        .sum()
+                })
+                .collect();
+            if round == rounds {
+                return summed_up(&problem, found, tickets, about, Arc::clone(&self.unknowns));
+            }
+        }
+        None
+    }
 }
 
 /// The mean over models.
 fn summed_up(
+    problem: &Problem,
     found: Vec<Found>,
-    linear: &[Option<Linear>],
     tickets: &[TicketNode],
     factor: Vec<f64>,
-    unknowns: Unknowns,
+    unknowns: Arc<Unknowns>,
 ) -> Option<Adjusted> {
-    let factors: Option<Vec<Factor>> = (found.iter())
-        .map(|f| unknowns.pattern.factor(&f.solved.values))
-        .collect();
-    let factors = factors?;
+    let seen: Option<Vec<Seen>> = (found.par_iter()).map(|f| Seen::new(problem, f)).collect();
+    let seen = seen?;
     // Mean and variance of an unknown over the models, of which the first wanders in every way.
     let mean_of = |k: usize, variance: f64| {
         let means = found.iter().map(|f| (f.probability, f.solved.means[k]));
         mixed(means, variance)
     };
-    let places: Vec<usize> = (0..factor.len()).map(|l| unknowns.load(l)).collect();
-    // Of every unknown under each model.
-    let variances: Vec<Vec<f64>> = factors.par_iter().map(Factor::variances).collect();
-    let sd: Vec<f64> = (places.iter())
-        .map(|&k| mean_of(k, variances[0][k]).1.sqrt())
+    let widest = &seen[0].variances;
+    let sd: Vec<f64> = (0..factor.len())
+        .map(|l| unknowns.load(l))
+        .map(|k| mean_of(k, widest[k]).1.sqrt())
         .collect();
     let bend = (0..unknowns.classes)
         .map(|c| unknowns.bend(c))
-        .map(|k| mean_of(k, variances[0][k]))
+        .map(|k| mean_of(k, widest[k]))
         .map(|(mean, variance)| (mean, variance.sqrt()))
         .collect();
-    let left_out = (linear.iter())
-        .map(|t| {
+    let left_out = (problem.linear.iter().enumerate())
+        .map(|(ticket, t)| {
             let Some(t) = t else {
                 return (f64::NAN, f64::NAN);
             };
-            let of = found.iter().enumerate().map(|(k, f)| {
-                let (fitted, hat) = match t.parts[..] {
-                    // A ticket of one load observes it as it is.
-                    [(l, share)] => (
-                        share * f.solved.means[unknowns.load(l)],
-                        share * share * variances[k][unknowns.load(l)],
-                    ),
-                    _ => fitted(&unknowns, &factors[k], t, &f.solved.means),
-                };
+            let of = (found.iter().zip(&seen)).map(|(f, seen)| {
+                let (fitted, hat) = seen.fitted[ticket];
                 let variance = t.variance(&f.at);
                 let free = 1.0 - hat / variance;
                 (f.probability, (t.value - fitted) / free, variance / free)
@@ -232,7 +278,7 @@ fn summed_up(
             (mean, variance.sqrt())
         })
         .collect();
-    drop(factors);
+    let values = seen.into_iter().next()?.values;
     let over = |value: &dyn Fn(&Found) -> f64| -> f64 {
         found.iter().map(|f| f.probability * value(f)).sum()
     };
@@ -270,11 +316,44 @@ fn summed_up(
                 probability: f.probability,
                 at: f.at,
                 means: f.solved.means,
-                values: f.solved.values,
             })
             .collect(),
+        values,
         unknowns,
     })
+}
+
+/// One model's equations, factored once more for what the search does not ask for.
+struct Seen {
+    values: Vec<f64>,
+    /// Of every unknown.
+    variances: Vec<f64>,
+    /// Each ticket's fitted value and that value's variance; NaN for tickets not used.
+    fitted: Vec<(f64, f64)>,
+}
+
+impl Seen {
+    fn new(problem: &Problem, of: &Found) -> Option<Self> {
+        let unknowns = problem.unknowns;
+        let values = problem.values(&of.solved_at)?;
+        let factor = unknowns.pattern.factor(&values)?;
+        let variances = factor.variances();
+        let means = &of.solved.means;
+        let fitted = |t: &Option<Linear>| match t.as_ref().map(|t| (t, &t.parts[..])) {
+            None => (f64::NAN, f64::NAN),
+            // A ticket of one load observes it as it is.
+            Some((_, &[(l, share)])) => (
+                share * means[unknowns.load(l)],
+                share * share * variances[unknowns.load(l)],
+            ),
+            Some((t, _)) => fitted(unknowns, &factor, t, means),
+        };
+        Some(Self {
+            fitted: problem.linear.iter().map(fitted).collect(),
+            variances,
+            values,
+        })
+    }
 }
 
 /// A ticket's fitted value and that value's variance.
@@ -324,6 +403,6 @@ impl Adjusted {
 
     /// The equations of the model that wanders in every way.
     pub fn widest(&self) -> Option<Factor<'_>> {
-        self.unknowns.pattern.factor(&self.models.first()?.values)
+        self.unknowns.pattern.factor(&self.values)
     }
 }
