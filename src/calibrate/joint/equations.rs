@@ -173,28 +173,37 @@ pub(super) fn sum_links(
 ) -> Option<(Vec<f64>, Vec<f64>)> {
     let mut values = vec![0.0; u.pattern.len()];
     let mut right = vec![0.0; u.pattern.order()];
-    let mut add = |i: usize, j: usize, v: f64| -> Option<()> {
-        values[u.pattern.index(i, j)?] += v;
-        Some(())
-    };
     for ((group, links), contrast) in links.iter().zip(contrasts(loads, links)) {
         let n = group.len();
+        let bend_of: Vec<usize> = group.iter().map(|&l| u.bend(loads[l].class)).collect();
+        let mut bends = bend_of.clone();
+        bends.sort_unstable();
+        bends.dedup();
+        // Which of them a load's is, and where each two of them, or one and the load at hand, stand among the values.
+        let place: Vec<usize> = (bend_of.iter())
+            .map(|b| bends.binary_search(b).unwrap_or_default())
+            .collect();
+        let among = |a: usize| -> Option<Vec<usize>> {
+            bends.iter().map(|&b| u.pattern.index(a, b)).collect()
+        };
+        let of_bends: Option<Vec<Vec<usize>>> = bends.iter().map(|&b| among(b)).collect();
+        let of_bends = of_bends?;
         for i in 0..n {
-            let (a, bend_a) = (u.load(group[i]), u.bend(loads[group[i]].class));
+            let a = u.load(group[i]);
+            let with_bends = among(a)?;
             for j in 0..n {
                 let v = trust * links.information[i * n + j];
-                let (b, bend_b) = (u.load(group[j]), u.bend(loads[group[j]].class));
                 if j <= i {
-                    add(a, b, v)?;
+                    values[u.pattern.index(a, u.load(group[j]))?] += v;
                 }
                 // Each pair is met twice; the lower triangle holds it once.
-                add(a, bend_b, -v * contrast[j])?;
-                if bend_a >= bend_b {
-                    add(bend_a, bend_b, v * contrast[i] * contrast[j])?;
+                values[with_bends[place[j]]] += -v * contrast[j];
+                if bend_of[i] >= bend_of[j] {
+                    values[of_bends[place[i]][place[j]]] += v * contrast[i] * contrast[j];
                 }
             }
             right[a] += trust * links.score[i];
-            right[bend_a] -= trust * links.score[i] * contrast[i];
+            right[bend_of[i]] -= trust * links.score[i] * contrast[i];
         }
     }
     Some((values, right))
@@ -358,10 +367,9 @@ impl Problem<'_> {
     }
 
     /// Sd of the logarithm of each sd along some axes, from the deviance's curvature (prior and likelihood); 0 for the
-    /// others.
-    pub fn curvature(&self, at: &[f64], axes: &[usize]) -> Vec<f64> {
+    /// others. `middle`: the deviance there.
+    pub fn curvature(&self, at: &[f64], middle: f64, axes: &[usize]) -> Vec<f64> {
         let step = 0.4;
-        let middle = self.solve(at).map_or(f64::NAN, |s| s.deviance);
         let mut out = vec![0.0; at.len()];
         let of_axis = |&axis: &usize| {
             let side = |by: f64| {

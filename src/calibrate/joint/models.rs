@@ -72,7 +72,7 @@ fn model(problem: &Problem, axes: &[usize], start: &[f64]) -> Option<Found> {
         Some((solved.deviance + axes.iter().map(off).sum::<f64>(), solved))
     };
     let (at, deviance, solved) = lowest(at, axes, &[1.0, 0.5, 0.25], judge)?;
-    let sd = problem.curvature(&at, axes);
+    let sd = problem.curvature(&at, solved.deviance, axes);
     // Means of the variances and not of their likeliest values: what is not known well is not taken to be small.
     let wide: Vec<f64> = at.iter().zip(&sd).map(|(a, s)| a + s * s).collect();
     let odds = if axes.contains(&DRIFT) {
