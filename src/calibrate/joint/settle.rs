@@ -105,8 +105,19 @@ pub fn settle(
     });
     odd.sort_by_key(|o| o.ticket);
     odd.dedup_by_key(|o| o.ticket);
-    let alone = adjust(loads, &[], tickets, &teaches, &Known::with_trust(0.0))?;
-    let links_hold = hold(&adjusted, &alone);
+    // Where no field says anything, that is what was adjusted already.
+    let alone = match links {
+        [] => None,
+        _ => Some(adjust(
+            loads,
+            &[],
+            tickets,
+            &teaches,
+            &Known::with_trust(0.0),
+        )?),
+    };
+    let sd_without_links = alone.as_ref().unwrap_or(&adjusted).sd.clone();
+    let links_hold = alone.is_none_or(|alone| hold(&adjusted, &alone));
     if !links_hold {
         adjusted = case.knowing(&little)?.adjust(&teaches)?;
     }
@@ -136,7 +147,7 @@ pub fn settle(
         errors.extend(own.iter().map(|e| if simple { e.one } else { e.joint }));
     }
     Some(Settlement {
-        sd_without_links: alone.sd,
+        sd_without_links,
         used,
         doubts,
         odd,
