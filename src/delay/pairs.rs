@@ -45,6 +45,8 @@ pub fn opposed_pairs(
     out
 }
 
+/// Rows that are looked at one by one, because their ground is the longest (our choice: no more than a search finds).
+const FEW_LONG: usize = 24;
 /// Widest reach across the track, header widths.
 const REACH: f64 = 1.6;
 
@@ -61,7 +63,13 @@ fn pairs_of_track(passes: &Passes, rows: &[u32], most: usize, out: &mut Vec<Oppo
     let Some(strips) = Strips::new(points.clone(), axis, widths) else {
         return;
     };
-    let longest = rows.iter().map(|&i| length(i as usize)).fold(0.5, f64::max);
+    // Rows of ground as long as hardly any is would widen all searches: they are looked at one by one.
+    let mut by_length: Vec<(f64, Point)> = (points.iter())
+        .map(|p| (length(p.row as usize), *p))
+        .collect();
+    let few = FEW_LONG.min(by_length.len() - 1);
+    by_length.select_nth_unstable_by(few, |a, b| b.0.total_cmp(&a.0));
+    let (long, usual) = (&by_length[..few], by_length[few].0.max(0.5));
     let stride = rows.len().div_ceil(most.max(1)).max(1);
     let mut best: Vec<(u32, f64, u32)> = Vec::new(); // pass, |along|, row
     for k in (0..rows.len()).step_by(stride) {
@@ -75,7 +83,9 @@ fn pairs_of_track(passes: &Passes, rows: &[u32], most: usize, out: &mut Vec<Oppo
         best.clear();
         let radius = REACH * width;
         let here = points[k];
-        for other in strips.around(here, [cos, sin], [0.75 * longest, radius]) {
+        let reach = 0.75 * own.max(usual);
+        let around = strips.around(here, [cos, sin], [reach, radius]);
+        for other in around.chain(long.iter().map(|l| l.1)) {
             let ju = other.row as usize;
             let (dx, dy) = (other.x - here.x, other.y - here.y);
             if dx * dx + dy * dy > radius * radius || passes.pass_of[ju] <= passes.pass_of[i] {
