@@ -29,8 +29,9 @@ pub struct Pattern {
     /// Row of each entry, at or below the diagonal, ascending in a column.
     rows: Vec<Place>,
     symbolic: SymbolicCholesky<Place>,
-    /// Memory of factors that are gone, for the next.
+    /// Memory of factors that are gone, for the next, and of how many it is kept.
     spare: Mutex<Vec<Vec<f64>>>,
+    keeps: usize,
 }
 
 impl Pattern {
@@ -61,7 +62,13 @@ impl Pattern {
             rows,
             symbolic,
             spare: Mutex::default(),
+            keeps: SPARE,
         })
+    }
+
+    /// The same pattern, which keeps no memory of factors: for many patterns at once.
+    pub fn without_spare(self) -> Self {
+        Self { keeps: 0, ..self }
     }
 
     /// Rows (and columns) of the matrix.
@@ -184,7 +191,7 @@ pub struct Factor<'a> {
 impl Drop for Factor<'_> {
     fn drop(&mut self) {
         if let Ok(mut spare) = self.pattern.spare.lock()
-            && spare.len() < SPARE
+            && spare.len() < self.pattern.keeps
         {
             spare.push(std::mem::take(&mut self.numeric));
         }

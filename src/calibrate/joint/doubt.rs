@@ -83,10 +83,11 @@ impl Case<'_> {
         for ticket in suspects(adjusted, teaches) {
             let mut without = teaches.to_vec();
             without[ticket] = false;
-            let others = self.adjust(&without)?;
+            let mut others = self.adjust(&without)?;
             let Some((off, sd)) = others.predict(&self.tickets[ticket], self.loads) else {
                 continue;
             };
+            others.lighten();
             let unknown = others.load_sd_sd;
             out.push(Tried {
                 ticket,

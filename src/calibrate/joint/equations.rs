@@ -3,7 +3,8 @@
 use rayon::prelude::*;
 
 use super::Links;
-use super::wander::{Known, LoadNode, SCALE_START, START, TicketNode};
+use super::nodes::{LoadNode, TicketNode};
+use super::wander::{Known, SCALE_START, START};
 use crate::stats::sparse::Pattern;
 
 /// No sd is taken to be less: the equations must stay solvable.
@@ -67,6 +68,7 @@ impl Unknowns {
 }
 
 /// A ticket made linear: share of each part, and log of weighed over expected mass.
+#[derive(Debug, Clone)]
 pub(super) struct Linear {
     pub parts: Vec<(usize, f64)>,
     pub value: f64,
@@ -129,7 +131,7 @@ pub(super) fn unknowns(
         with_loads.into_iter().chain(pairs(bends))
     });
     let pattern = Pattern::new(out.load(n), of_loads.chain(of_groups).chain(of_bends))?;
-    out.pattern = pattern;
+    out.pattern = pattern.without_spare();
     for (l, load) in loads.iter().enumerate() {
         let own = out.own(l, load);
         let pairs = (0..own.len()).flat_map(|i| (0..=i).map(move |j| (i, j)));
@@ -246,8 +248,9 @@ pub(super) fn linearise(t: &TicketNode, loads: &[LoadNode], about: &[f64]) -> Op
     })
 }
 
-/// The equations of a crop.
-pub(super) struct Problem<'a> {
+/// The equations of a part of a crop's loads.
+#[derive(Clone, Copy)]
+pub(super) struct OfPart<'a> {
     pub loads: &'a [LoadNode],
     pub known: &'a Known,
     pub linear: &'a [Option<Linear>],
@@ -274,8 +277,8 @@ struct Assembled {
     rest: f64,
 }
 
-impl Problem<'_> {
-    /// The matrix for logarithms of sds, see [`Problem::solve`].
+impl OfPart<'_> {
+    /// The matrix for logarithms of sds, see [`OfPart::solve`].
     pub fn values(&self, at: &[f64]) -> Option<Vec<f64>> {
         self.assemble(at).map(|a| a.values)
     }
@@ -364,6 +367,38 @@ impl Problem<'_> {
     fn of_class(&self, class: usize) -> f64 {
         let is_only = self.unknowns.is_only[class];
         if is_only { LEAST_SD } else { CLASS_SD }.powi(2)
+    }
+}
+
+/// The equations of a crop: of parts that share nothing but the sds.
+pub(super) struct Problem<'a>(pub Vec<OfPart<'a>>);
+
+/// All of them solved.
+pub(super) struct SolvedAll {
+    /// −2 log marginal likelihood, but for a constant.
+    pub deviance: f64,
+    /// Of each part's unknowns.
+    pub means: Vec<Vec<f64>>,
+}
+
+impl Problem<'_> {
+    /// Solves for logarithms of sds: load, day, drift, then the scatter of each scale.
+    pub fn solve(&self, at: &[f64]) -> Option<SolvedAll> {
+        let mut out = SolvedAll {
+            deviance: 0.0,
+            means: Vec::with_capacity(self.0.len()),
+        };
+        for part in &self.0 {
+            let solved = part.solve(at)?;
+            out.deviance += solved.deviance;
+            out.means.push(solved.means);
+        }
+        Some(out)
+    }
+
+    /// The matrix of each part for logarithms of sds, see [`Problem::solve`].
+    pub fn values(&self, at: &[f64]) -> Option<Vec<Vec<f64>>> {
+        self.0.iter().map(|part| part.values(at)).collect()
     }
 
     /// Sd of the logarithm of each sd along some axes, from the deviance's curvature (prior and likelihood); 0 for the

@@ -2,9 +2,10 @@
 
 use rayon::prelude::*;
 
-use super::equations::{LEAST_SD, Problem, Solved, prior};
+use super::equations::{LEAST_SD, Problem, SolvedAll, prior};
+use super::nodes::LoadNode;
 use super::search::lowest;
-use super::wander::{LoadNode, START};
+use super::wander::START;
 
 pub(super) const DAY: usize = 1;
 pub(super) const DRIFT: usize = 2;
@@ -48,7 +49,7 @@ pub(super) struct Found {
     /// Logarithms of the root mean squares of the sds.
     pub at: Vec<f64>,
     pub sd: Vec<f64>,
-    pub solved: Solved,
+    pub solved: SolvedAll,
     /// Logarithms of the sds that `solved` has.
     pub solved_at: Vec<f64>,
     /// Logarithm of its marginal likelihood (Laplace's approximation), but for a constant.

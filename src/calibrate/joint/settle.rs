@@ -2,7 +2,8 @@
 
 use super::Links;
 use super::doubt::{DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong};
-use super::wander::{Adjusted, Case, Known, LoadNode, TicketNode, adjust};
+use super::nodes::{LoadNode, TicketNode};
+use super::wander::{Adjusted, Case, Known, adjust};
 use crate::read::TicketUse;
 
 /// What part of a field's information on its loads is believed. On simulated fields its errors are 1 to 1.5 times what it
@@ -70,7 +71,7 @@ pub fn settle(
     let mut teaches = used.clone();
     let believed = Known::with_trust(TRUST);
     let little = Known::with_trust(LITTLE_TRUST);
-    let case = Case::new(loads, links, tickets, &believed)?;
+    let mut case = Case::new(loads, links, tickets, &believed)?;
     let mut adjusted = case.adjust(&teaches)?;
     let (mut doubts, mut odd, mut risks) = (Vec::new(), Vec::new(), Vec::new());
     while teaches.iter().filter(|t| **t).count() >= DOUBT_FEWEST {
@@ -99,6 +100,7 @@ pub fn settle(
             );
         }
         adjusted = tried.into_iter().next()?.others;
+        case.refill(&mut adjusted)?;
     }
     odd.retain(|o: &Doubt| {
         usage[o.ticket] == TicketUse::Auto && doubts.iter().all(|d: &Doubt| d.ticket != o.ticket)
@@ -106,21 +108,24 @@ pub fn settle(
     odd.sort_by_key(|o| o.ticket);
     odd.dedup_by_key(|o| o.ticket);
     // Where no field says anything, that is what was adjusted already.
-    let alone = match links {
-        [] => None,
-        _ => Some(adjust(
-            loads,
-            &[],
-            tickets,
-            &teaches,
-            &Known::with_trust(0.0),
-        )?),
+    let (sd_without_links, links_hold) = if links.is_empty() {
+        (adjusted.sd.clone(), true)
+    } else {
+        // One adjustment's equations at a time: those of a large batch take tens of megabytes.
+        adjusted.lighten();
+        case.rest();
+        let alone = adjust(loads, &[], tickets, &teaches, &Known::with_trust(0.0))?;
+        let hold = hold(&adjusted, &alone);
+        (alone.sd, hold)
     };
-    let sd_without_links = alone.as_ref().unwrap_or(&adjusted).sd.clone();
-    let links_hold = alone.is_none_or(|alone| hold(&adjusted, &alone));
     if !links_hold {
-        adjusted = case.knowing(&little)?.adjust(&teaches)?;
+        case = case.knowing(&little)?;
+        adjusted = case.adjust(&teaches)?;
+    } else if !links.is_empty() {
+        case = case.knowing(&believed)?;
+        case.refill(&mut adjusted)?;
     }
+    drop(case);
     let machines = loads.iter().map(|l| l.machine + 1).max().unwrap_or(0);
     let judged: Vec<Vec<Judged>> = (0..machines)
         .map(|m| errors_of(m, loads, tickets, &adjusted))
