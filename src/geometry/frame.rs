@@ -2,6 +2,9 @@
 //!
 //! Within 10 km of the centre distances are true to 2 parts in a million (scale grows as 1 + x²/2R²).
 
+use std::cell::OnceCell;
+use std::mem::ManuallyDrop;
+
 use super::patch::Patch;
 use proj::Proj;
 
@@ -34,7 +37,7 @@ pub enum FrameError {
 
 /// A transverse Mercator plane, metres, x east and y north of its centre. Plain data: each thread has one PROJ object,
 /// about (0°, 0°). With scale 1 and no false origin, the longitude of the centre shifts longitudes and its latitude shifts y,
-/// and that is all they do; an object for every field cost 5 ms, because PROJ opens its database for it.
+/// and that is all they do; an object for every field cost 5 ms and more, because PROJ opens its database for it.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Frame {
     centre: [f64; 2],
@@ -132,7 +135,7 @@ fn with_projection<T>(lat: f64, work: impl FnOnce(&Projection) -> T) -> Result<T
                     definition: ABOUT_ZERO.to_owned(),
                     source,
                 })?;
-                kept.get_or_init(|| proj)
+                kept.get_or_init(|| ManuallyDrop::new(proj))
             }
         };
         let north = run(proj, [0.0, lat], Way::ToPlane).ok_or(FrameError::NoPosition)?[1];
@@ -145,8 +148,9 @@ const ABOUT_ZERO: &str = "+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_
      +step +proj=tmerc +lat_0=0 +lon_0=0 +k=1 +x_0=0 +y_0=0 +ellps=WGS84";
 
 thread_local! {
-    /// The thread's PROJ object of [`ABOUT_ZERO`].
-    static PROJ: std::cell::OnceCell<Proj> = const { std::cell::OnceCell::new() };
+    /// The thread's PROJ object of [`ABOUT_ZERO`]. It stays when the thread ends: the crate's own end of an object calls
+    /// `proj_cleanup`, which met what the thread's end had taken away already, and the heap broke.
+    static PROJ: OnceCell<ManuallyDrop<Proj>> = const { OnceCell::new() };
 }
 
 /// A frame's projection; longitudes are relative to its centre.
