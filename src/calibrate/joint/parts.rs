@@ -139,7 +139,7 @@ impl<'a> Parts<'a> {
     }
 
     /// What links add to each part's equations, see [`sum_links`].
-    pub fn from_links(&self, trust: f64) -> Option<Vec<(Vec<f64>, Vec<f64>)>> {
+    pub fn sum_links(&self, trust: f64) -> Option<Vec<(Vec<f64>, Vec<f64>)>> {
         let of = |p: &Part| sum_links(&p.loads, &p.links, trust, &p.unknowns);
         self.all.iter().map(of).collect()
     }

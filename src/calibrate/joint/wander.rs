@@ -142,7 +142,7 @@ impl<'a> Case<'a> {
             loads,
             tickets,
             known,
-            from_links: parts.from_links(known.trust)?,
+            from_links: parts.sum_links(known.trust)?,
             parts,
         })
     }
@@ -151,7 +151,7 @@ impl<'a> Case<'a> {
     pub fn knowing(self, known: &'a Known) -> Option<Self> {
         Some(Self {
             known,
-            from_links: self.parts.from_links(known.trust)?,
+            from_links: self.parts.sum_links(known.trust)?,
             ..self
         })
     }
