@@ -9,7 +9,7 @@ use crate::log::Reason;
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
-use crate::stats::weighted_quantile;
+use crate::stats::weighted_quantiles;
 use crate::summary::{
     CalibrationSummary, GrainSummary, LedgerItem, LoadSummary, LoggedSummary, MachineSummary,
     PointCounts, QualitySummary, Summary, YieldSummary,
@@ -120,14 +120,16 @@ pub(super) fn summarise(
 }
 
 fn counts(field: &Prepared, map: &YieldMap) -> PointCounts {
-    let mut set_aside: BTreeMap<String, u64> = BTreeMap::new();
+    let mut of_reason: BTreeMap<Reason, u64> = BTreeMap::new();
     let mut kept = 0;
     for verdict in map.verdicts.iter() {
         match verdict {
             None => kept += 1,
-            Some(reason) => *set_aside.entry(reason.name().to_owned()).or_default() += 1,
+            Some(reason) => *of_reason.entry(reason).or_default() += 1,
         }
     }
+    let named = |(reason, points): (Reason, u64)| (reason.name().to_owned(), points);
+    let set_aside: BTreeMap<String, u64> = of_reason.into_iter().map(named).collect();
     let unreadable = field.input.unreadable.len() as u64;
     PointCounts {
         rows: map.verdicts.len() as u64 + unreadable,
@@ -261,16 +263,16 @@ fn yields(
             areas.push(a);
         }
     }
-    let quantile = |q: f64| weighted_quantile(&values, &areas, q);
+    let [p10, median, p90] = weighted_quantiles(&values, &areas, [0.1, 0.5, 0.9]);
     YieldSummary {
         unit: job.yield_unit.symbol().to_owned(),
         mean,
         ci95_low: mean.map(|m| m * (-half).exp()),
         ci95_high: mean.map(|m| m * half.exp()),
         cv_pct: cv_pct(&values, &areas),
-        p10: quantile(0.1),
-        median: quantile(0.5),
-        p90: quantile(0.9),
+        p10,
+        median,
+        p90,
     }
 }
 

@@ -1,6 +1,6 @@
 //! What each row's ground received: everything logged, moved back by the delay, with the load's factor on it.
 
-use crate::delay::shift;
+use crate::delay::{shift, shift_all};
 use crate::faults::FaultKind;
 use crate::gather;
 use crate::loads::Unlogged;
@@ -108,7 +108,7 @@ fn row_factors(field: &Prepared, loads: &[LoadDecision]) -> Vec<f64> {
             (s.0, s.1) = (s.0 + m * (m / span(i)).ln(), s.1 + m);
         }
     }
-    let bent = |i: usize| {
+    let bend = |i: usize| {
         let l = of[i] as usize;
         let flow = mass(i).filter(|_| span(i) > 0.0 && loads[l].bend != 0.0);
         flow.map_or(1.0, |m| {
@@ -116,11 +116,12 @@ fn row_factors(field: &Prepared, loads: &[LoadDecision]) -> Vec<f64> {
             (loads[l].bend * off.clamp(-FARTHEST.ln(), FARTHEST.ln())).exp()
         })
     };
+    let bent: Vec<f64> = (0..n).map(bend).collect();
     let mut totals = vec![(0.0, 0.0); loads.len()];
     for i in 0..n {
         if let Some(m) = mass(i) {
             let t = &mut totals[of[i] as usize];
-            (t.0, t.1) = (t.0 + m, t.1 + m * bent(i));
+            (t.0, t.1) = (t.0 + m, t.1 + m * bent[i]);
         }
     }
     (0..n)
@@ -129,7 +130,7 @@ fn row_factors(field: &Prepared, loads: &[LoadDecision]) -> Vec<f64> {
             if loads[l].bend == 0.0 {
                 loads[l].factor
             } else {
-                loads[l].factor * bent(i) * totals[l].0 / totals[l].1
+                loads[l].factor * bent[i] * totals[l].0 / totals[l].1
             }
         })
         .collect()
@@ -163,10 +164,11 @@ fn place_track(
             0.0 * faults.mass[i]
         }
     });
-    let logged = shift(track, &mass, delay);
-    let corrected = shift(track, &corrected, delay);
-    let weighed = shift(track, &weighed, delay);
+    let [logged, corrected, weighed] = shift_all(track, [&mass, &corrected, &weighed], delay);
     let faulty = |kind: FaultKind| {
+        if !faults.kind.contains(&Some(kind)) {
+            return vec![0.0; track.len()];
+        }
         let rows: Vec<f64> = (track.rows.iter().enumerate())
             .map(|(k, &i)| {
                 if faults.kind[i as usize] == Some(kind) {

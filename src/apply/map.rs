@@ -168,6 +168,7 @@ pub(super) fn build(
             .hypot(point_sd)
             .hypot(scale.loads[l].flows.sd(flow))
     };
+    let half = per(&half);
     YieldMap {
         logs: log.sources.iter().map(|s| s.path.clone()).collect(),
         machines: log.machines.clone(),
@@ -209,8 +210,8 @@ pub(super) fn build(
             }
         }),
         yld_kg_ha: columns.yield_kg_ha.clone(),
-        yld_low: per(&|i| columns.yield_kg_ha[i] * (-half(i)).exp()),
-        yld_high: per(&|i| columns.yield_kg_ha[i] * half(i).exp()),
+        yld_low: per(&|i| columns.yield_kg_ha[i] * (-half[i]).exp()),
+        yld_high: per(&|i| columns.yield_kg_ha[i] * half[i].exp()),
         yields: per(&|i| columns.yield_kg_ha[i] * columns.unit),
         yield_log: per(&|i| columns.yield_log_kg_ha[i] * columns.unit),
         swaths: None,

@@ -35,6 +35,12 @@ pub enum FieldError {
         /// The act that is missing.
         act: Act,
     },
+    /// What it left of an act is gone.
+    #[error("what was kept of the field's {} cannot be read back from the results folder", act.about())]
+    Lost {
+        /// The act.
+        act: Act,
+    },
     /// The field failed in an earlier act, in another process.
     #[error("{0}")]
     Before(String),
@@ -71,6 +77,9 @@ impl FieldError {
                 "run the act \"{0}\" on every shard, then `fanmill merge JOB --act {0}`",
                 act.name()
             )),
+            FieldError::Lost { .. } => Some(
+                "run it again; if that does not help, see whether the disk is sound and nothing else writes to its folder .fanmill".into(),
+            ),
             FieldError::Apply(_) | FieldError::Before(_) => None,
         };
         if let Some(hint) = hint.filter(|h| !h.is_empty()) {

@@ -10,6 +10,7 @@ mod flight;
 mod memory;
 mod neighbours;
 mod pages;
+mod pooling;
 mod settings;
 mod shard;
 mod store;
@@ -24,7 +25,7 @@ use std::sync::{Mutex, OnceLock};
 use serde::{Deserialize, Serialize};
 
 use crate::apply::{Applied, apply};
-use crate::gather::{self, MachineEvidence, ScaleEvidence, Settled};
+use crate::gather::{self, ScaleEvidence, Settled};
 use crate::job::Job;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
@@ -41,6 +42,7 @@ pub use shard::{Merged, Shard, merge, run_shard};
 use flight::Flight;
 use memory::Memory;
 use pages::{pages_of, write_pages};
+use pooling::Said;
 use settings::Settings;
 use store::Store;
 use work::{Kept, Kind, Sharing, Work, hash, hash_with};
@@ -76,11 +78,10 @@ pub fn run(
     let gathered = batch.gather_machines(&all);
     batch.go_on(Act::Machines)?;
     let machines = batch.pool_machines(&gathered);
-    drop(gathered);
     let gathered = batch.gather_scale(&all, &machines);
     batch.go_on(Act::Scale)?;
+    batch.store.make_room();
     let scale = batch.pool_scale(&gathered);
-    drop(gathered);
     let summaries = batch.write(&all, &machines, &scale);
     batch.go_on(Act::Write)?;
     batch.finish(&all, summaries)
@@ -139,29 +140,31 @@ impl<'a> Batch<'a> {
     }
 
     /// First map: what fields say of their machines. Results are in the order of `mine`, as in the other maps.
-    fn gather_machines(&self, mine: &[usize]) -> Vec<Option<Vec<MachineEvidence>>> {
+    /// What they say waits on the disk.
+    fn gather_machines(&self, mine: &[usize]) -> Vec<Option<Said>> {
         self.each(Act::Machines, mine, |_, f| {
-            self.kept_or(f, Kind::Machines, self.key(f)?, |field| {
-                Ok(gather::machines(field))
-            })
+            let key = self.key(f)?;
+            let said = self.kept_or(f, Kind::Machines, key, |field| Ok(gather::machines(field)))?;
+            Ok(Said::of(key, &said))
         })
     }
 
-    /// Second map: what they say of their loads.
+    /// Second map: what they say of their loads. It waits on the disk; here is what it follows from.
     fn gather_scale(
         &self,
         mine: &[usize],
         machines: &[Option<Vec<MachineDecision>>],
-    ) -> Vec<Option<ScaleEvidence>> {
+    ) -> Vec<Option<u128>> {
         self.each(Act::Scale, mine, |k, f| {
             let Some(machines) = &machines[k] else {
                 return Err(FieldError::NotPooled { act: Act::Machines });
             };
             let key = hash_with(self.key(f)?, machines);
             let settled: Vec<Settled> = machines.iter().map(Settled::from).collect();
-            self.kept_or(f, Kind::Scale, key, |field| {
+            let _: ScaleEvidence = self.kept_or(f, Kind::Scale, key, |field| {
                 Ok(gather::scale(field, &settled))
-            })
+            })?;
+            Ok(key)
         })
     }
 

@@ -6,12 +6,12 @@
 
 use std::sync::atomic::Ordering;
 
+use super::pooling::Said;
 use super::work::{Kept, Kind, Sharing, Work, hash_with};
-use super::{Act, Batch, BatchError, FieldError, Options, Progress};
+use super::{Act, Batch, BatchError, Done, FieldError, Options, Progress};
 use crate::gather::{MachineEvidence, ScaleEvidence};
 use crate::job::Job;
-use crate::pool::{self, MachineDecision, ScaleDecision};
-use crate::summary::Summary;
+use crate::pool::{MachineDecision, ScaleDecision};
 use crate::write::run::FieldOutcome;
 
 /// Which fields of a batch a process works on: every `of`-th, from the `index`-th (from 1).
@@ -51,13 +51,13 @@ pub fn run_shard(
     match act {
         Act::Machines => {
             let gathered = batch.gather_machines(&mine);
-            batch.keep_failures::<Vec<MachineEvidence>>(&mine, Kind::Machines, &gathered)?;
+            batch.keep_failures(&mine, Kind::Machines, &gathered)?;
         }
         Act::Scale => {
             let pooled: Vec<_> = mine.iter().map(|&f| batch.pooled_machines(f)).collect();
             let machines = batch.settle(act, &mine, pooled);
             let gathered = batch.gather_scale(&mine, &machines);
-            batch.keep_failures::<ScaleEvidence>(&mine, Kind::Scale, &gathered)?;
+            batch.keep_failures(&mine, Kind::Scale, &gathered)?;
         }
         Act::Write => {
             let pooled: Vec<_> = (mine.iter())
@@ -71,7 +71,7 @@ pub fn run_shard(
                 .map(Option::unzip)
                 .unzip::<_, _, Vec<_>, Vec<_>>();
             let written = batch.write(&mine, &machines, &scale);
-            batch.keep_failures::<Summary>(&mine, Kind::Outcome, &written)?;
+            batch.keep_failures(&mine, Kind::Outcome, &written)?;
         }
     }
     // What comes after is another process's.
@@ -100,26 +100,28 @@ pub fn merge(job: &Job, act: Act, progress: &dyn Progress) -> Result<Merged, Bat
     let all: Vec<usize> = (0..job.fields.len()).collect();
     match act {
         Act::Machines => {
-            let (keys, evidence) = batch.kept_of_all(act, Kind::Machines)?;
-            let decisions = batch.pool_machines(&evidence);
+            let gathered =
+                batch.kept_of_all(act, Kind::Machines, |key, e: Vec<_>| Said::of(key, &e))?;
+            let decisions = batch.pool_machines(&gathered);
+            let keys: Keys = gathered.iter().map(|s| Some(s.as_ref()?.key)).collect();
             let pooled = batch.keep_pooled(Kind::MachinesPooled, &keys, decisions)?;
             Ok(Merged::Pooled(pooled))
         }
         Act::Scale => {
-            let (keys, evidence) = batch.kept_of_all(act, Kind::Scale)?;
-            let decisions = batch.pool_scale(&evidence);
+            let keys = batch.kept_of_all(act, Kind::Scale, |key, _: ScaleEvidence| key)?;
+            let decisions = batch.pool_scale(&keys);
             let pooled = batch.keep_pooled(Kind::ScalePooled, &keys, decisions)?;
             Ok(Merged::Pooled(pooled))
         }
         Act::Write => {
-            let (keys, done) = batch.kept_of_all::<super::Done>(act, Kind::Outcome)?;
-            for (f, key) in keys.into_iter().enumerate() {
-                if let Some(key) = key {
-                    batch.note_content(f, key);
-                }
-            }
-            let summaries = done.into_iter().map(|d| d.map(|done| done.summary));
-            batch.finish(&all, summaries.collect()).map(Merged::Written)
+            let done = batch.kept_of_all(act, Kind::Outcome, |key, done: Done| (key, done))?;
+            let summary = |(f, done): (usize, Option<(u128, Done)>)| {
+                let (key, done) = done?;
+                batch.note_content(f, key);
+                Some(done.summary)
+            };
+            let summaries = done.into_iter().enumerate().map(summary).collect();
+            batch.finish(&all, summaries).map(Merged::Written)
         }
     }
 }
@@ -129,7 +131,7 @@ type Keys = Vec<Option<u128>>;
 
 impl Batch<'_> {
     /// Keeps why fields failed, so that a merge knows of them.
-    fn keep_failures<T: serde::Serialize>(
+    fn keep_failures<T>(
         &self,
         mine: &[usize],
         kind: Kind,
@@ -137,7 +139,7 @@ impl Batch<'_> {
     ) -> Result<(), BatchError> {
         for (&f, value) in mine.iter().zip(values) {
             if let (None, Some(error)) = (value, self.failure(f)) {
-                let kept: Kept<T> = Kept {
+                let kept: Kept<()> = Kept {
                     key: 0,
                     value: Err(error),
                 };
@@ -201,26 +203,27 @@ impl Batch<'_> {
         }
     }
 
-    /// What every field left of an act, and its keys; a field that failed in it is noted and has neither.
-    fn kept_of_all<T: serde::de::DeserializeOwned>(
+    /// What `take` takes of what every field left of an act and its key; nothing of a field that failed in it, which is noted.
+    fn kept_of_all<T: serde::de::DeserializeOwned, U>(
         &self,
         act: Act,
         kind: Kind,
-    ) -> Result<(Keys, Vec<Option<T>>), BatchError> {
+        take: impl Fn(u128, T) -> U,
+    ) -> Result<Vec<Option<U>>, BatchError> {
         let mut missing = vec![];
         let kept = (0..self.job.fields.len())
             .map(|f| match self.work.load::<T>(&self.folders[f], kind) {
-                Some(Kept { key, value: Ok(v) }) => (Some(key), Some(v)),
+                Some(Kept { key, value: Ok(v) }) => Some(take(key, v)),
                 Some(Kept { value: Err(e), .. }) => {
                     self.fail(act, f, &FieldError::Before(e));
-                    (None, None)
+                    None
                 }
                 None => {
                     missing.push(f);
-                    (None, None)
+                    None
                 }
             })
-            .unzip();
+            .collect();
         match missing.first() {
             None => Ok(kept),
             Some(&first) => Err(BatchError::Incomplete {
@@ -252,43 +255,4 @@ impl Batch<'_> {
         }
         Ok(pooled)
     }
-
-    /// First reduce: delays and ramps.
-    pub(super) fn pool_machines(
-        &self,
-        evidence: &[Option<Vec<MachineEvidence>>],
-    ) -> Vec<Option<Vec<MachineDecision>>> {
-        let known: Vec<usize> = (0..evidence.len())
-            .filter(|&f| evidence[f].is_some())
-            .collect();
-        let fields: Vec<(&str, &[MachineEvidence])> = known
-            .iter()
-            .filter_map(|&f| Some((self.crop(f), evidence[f].as_deref()?)))
-            .collect();
-        spread(evidence.len(), &known, pool::machines(self.job, &fields))
-    }
-
-    /// Second reduce: factors.
-    pub(super) fn pool_scale(
-        &self,
-        evidence: &[Option<ScaleEvidence>],
-    ) -> Vec<Option<ScaleDecision>> {
-        let known: Vec<usize> = (0..evidence.len())
-            .filter(|&f| evidence[f].is_some())
-            .collect();
-        let fields: Vec<(&str, &ScaleEvidence)> = known
-            .iter()
-            .filter_map(|&f| Some((self.crop(f), evidence[f].as_ref()?)))
-            .collect();
-        spread(evidence.len(), &known, pool::scale(&fields))
-    }
-}
-
-/// Puts the results of known fields back to their places.
-fn spread<T>(n: usize, known: &[usize], values: Vec<T>) -> Vec<Option<T>> {
-    let mut out: Vec<Option<T>> = (0..n).map(|_| None).collect();
-    for (&f, value) in known.iter().zip(values) {
-        out[f] = Some(value);
-    }
-    out
 }

@@ -14,6 +14,10 @@ use crate::prepare::Prepared;
 /// Bytes that a row of a prepared field takes in memory, about (measured: 300, and room at the ends of columns).
 const BYTES_A_ROW: u64 = 400;
 
+/// Where so many times as much waits on the disk as in memory, the latter goes there as well while the batch is pooled (our
+/// choice: pooling takes 0.3 MB a field, so it then needs that room, and to write this little more takes no time).
+const MUCH_WAITS: u64 = 8;
+
 /// Prepared fields that are kept between acts.
 ///
 /// The file is for the time of the run: it has no name, so it is gone when the run ends, however it ends. To read a field
@@ -82,6 +86,29 @@ impl Store {
         };
         if let Ok(mut slot) = self.slots[f].lock() {
             *slot = kept;
+        }
+    }
+
+    /// Makes room for pooling, where the batch is so large that it takes any.
+    pub fn make_room(&self) {
+        let waits = match self.file.lock().as_deref() {
+            Ok(Disk::Open(_, end)) => *end,
+            _ => 0,
+        };
+        if waits < MUCH_WAITS * self.most {
+            return;
+        }
+        for f in 0..self.slots.len() {
+            let Ok(mut slot) = self.slots[f].lock() else {
+                continue;
+            };
+            if let Slot::Memory(field) = &mut *slot
+                && (self.places[f].get().is_some() || self.write(f, field).is_some())
+            {
+                self.held.fetch_sub(size(field), Ordering::Relaxed);
+                let outline = Outline(field.input.boundary.take(), field.boundary.take());
+                *slot = Slot::Disk(outline);
+            }
         }
     }
 
@@ -188,6 +215,18 @@ mod tests {
             assert!(filled < rows * BYTES_A_ROW && (filled > 0) == (most == 0));
             assert_eq!(std::fs::read_dir(dir.path()).unwrap().count(), 0);
         }
+        // Room is made where most of a batch waits on the disk already, and not before.
+        let bytes = size(&field());
+        let store = Store::new(20, bytes, Some(dir.path().to_owned()));
+        for f in 0..3 {
+            store.keep(f, field());
+            store.make_room();
+        }
+        assert_eq!(store.held.load(Ordering::Relaxed), bytes);
+        (3..20).for_each(|f| store.keep(f, field()));
+        store.make_room();
+        assert_eq!(store.held.load(Ordering::Relaxed), 0);
+        assert!((0..20).all(|f| format!("{:?}", store.take(f).unwrap()) == shown));
         // Where the file cannot be made, the field is not kept, and nothing else happens.
         let store = Store::new(2, 0, Some(dir.path().join("absent")));
         store.keep(1, field());

@@ -86,13 +86,14 @@ pub(super) fn curve(
     offset: impl Fn(f64) -> f32,
     fit_half_width: f64,
 ) -> Curve {
-    let table = Table::read(sites, signal, offset);
+    let signal = Readings::new(signal);
+    let table = Table::read(sites, &signal, offset);
     let mut curve = Curve {
         pairs: table.sites.len() as u32,
         fit_half_width,
         ..Curve::default()
     };
-    let Some(scales) = Scales::of(&table, signal) else {
+    let Some(scales) = Scales::of(&table, &signal) else {
         return curve;
     };
     let segments = table.segments();
@@ -147,23 +148,56 @@ struct Table<'a> {
     difference: Vec<f32>,
 }
 
-/// Readings of a signal at a pair's time and every candidate.
-fn readings(signal: &Signal, time: f64) -> [f32; CANDIDATES] {
-    let step = (CANDIDATE_STEP_S / GRID_S) as i64;
-    let lowest = (LOWEST_CANDIDATE_S / GRID_S) as i64;
-    signal.every(signal.cell(time) + lowest, step as usize)
+/// A signal with the cells that candidates read one after the other beside each other.
+struct Readings<'a> {
+    signal: &'a Signal,
+    parts: [Vec<f32>; STRIDE],
+}
+
+/// Cells from candidate to candidate, and cells from a point's own to the lowest.
+const STRIDE: usize = (CANDIDATE_STEP_S / GRID_S) as usize;
+/// See [`STRIDE`].
+const LOWEST: i64 = (LOWEST_CANDIDATE_S / GRID_S) as i64;
+
+impl<'a> Readings<'a> {
+    fn new(signal: &'a Signal) -> Self {
+        Self {
+            signal,
+            parts: std::array::from_fn(|part| {
+                signal
+                    .values()
+                    .iter()
+                    .skip(part)
+                    .step_by(STRIDE)
+                    .copied()
+                    .collect()
+            }),
+        }
+    }
+
+    /// At a pair's time and every candidate; NaN outside the signal.
+    fn at(&self, time: f64) -> [f32; CANDIDATES] {
+        let first = self.signal.cell(time) + LOWEST;
+        let inside = usize::try_from(first).ok().and_then(|first| {
+            let part = &self.parts[first % STRIDE];
+            part.get(first / STRIDE..)?.first_chunk::<CANDIDATES>()
+        });
+        inside
+            .copied()
+            .unwrap_or_else(|| std::array::from_fn(|c| self.signal.at(first + (c * STRIDE) as i64)))
+    }
 }
 
 impl<'a> Table<'a> {
-    fn read(sites: &'a [Site], signal: &Signal, offset: impl Fn(f64) -> f32) -> Self {
+    fn read(sites: &'a [Site], signal: &Readings<'_>, offset: impl Fn(f64) -> f32) -> Self {
         let mut table = Self {
             sites: Vec::with_capacity(sites.len()),
             difference: Vec::with_capacity(sites.len() * CANDIDATES),
         };
         for site in sites {
             let offset = offset(site.a) - offset(site.b);
-            let mut row = readings(signal, site.a);
-            for (a, b) in row.iter_mut().zip(readings(signal, site.b)) {
+            let mut row = signal.at(site.a);
+            for (a, b) in row.iter_mut().zip(signal.at(site.b)) {
                 *a = *a - b - offset;
             }
             // Near a gap in the log some candidates cannot be read; a pair needs at least half of them.
@@ -240,11 +274,11 @@ struct Scales {
 
 impl Scales {
     /// `None` where nothing varies.
-    fn of(table: &Table<'_>, signal: &Signal) -> Option<Self> {
+    fn of(table: &Table<'_>, signal: &Readings<'_>) -> Option<Self> {
         let rows = table.sites.len();
         let stride = rows.div_ceil(MOST_ROWS).max(1);
         let sample: Vec<[f32; CANDIDATES]> = (table.sites.iter().step_by(stride))
-            .map(|site| readings(signal, site.a))
+            .map(|site| signal.at(site.a))
             .collect();
         let all = table.difference.as_chunks::<CANDIDATES>().0;
         let difference = deviations(all.iter().step_by(stride))

@@ -38,6 +38,6 @@ pub use grid::Grid;
 pub use minimum::{Minimum, Mixing, minimum};
 pub use pairs::{OpposedPair, opposed_pairs};
 pub use pool::{Decision, Disagreement, Fallback, FieldEvidence, decide};
-pub use shift::{Shifted, shift};
+pub use shift::{Shifted, shift, shift_all};
 pub use shown::shown;
 pub use signal::{Signal, TrackSignals};

@@ -18,15 +18,22 @@ pub struct Shifted {
 ///
 /// A row whose amount is NaN was not logged: its ground is not covered. A row that stands for no time (a repeated stamp) has its amount taken at that instant. `delay` may be negative.
 pub fn shift(track: &Track, amount: &[f64], delay: f64) -> Shifted {
+    let [one] = shift_all(track, [amount], delay);
+    one
+}
+
+/// Shifts several amounts by the same delay; see [`shift`].
+pub fn shift_all<const N: usize>(track: &Track, amounts: [&[f64]; N], delay: f64) -> [Shifted; N] {
     let n = track.len();
-    let mut out = Shifted {
+    let mut out = [(); N].map(|()| Shifted {
         amount: vec![0.0; n],
         covered: vec![0.0; n],
         unplaced: 0.0,
-    };
+    });
     let mut g = 0; // first ground interval that may still overlap
-    for (k, &total) in amount.iter().enumerate() {
-        if !total.is_finite() {
+    for k in 0..n {
+        let totals = amounts.map(|a| Some(a[k]).filter(|a| a.is_finite()));
+        if totals.iter().all(Option::is_none) {
             continue; // not logged
         }
         let (from, to) = (track.start[k] - delay, track.end[k] - delay);
@@ -34,27 +41,38 @@ pub fn shift(track: &Track, amount: &[f64], delay: f64) -> Shifted {
             g += 1;
         }
         let span = to - from;
-        let mut placed = 0.0;
+        let mut placed = [0.0; N];
         let mut j = g;
         while j < n && track.start[j] < to.max(from + f64::MIN_POSITIVE) {
             let overlap = track.end[j].min(to) - track.start[j].max(from);
+            let columns = out.iter_mut().zip(&mut placed).zip(&totals);
             if overlap > 0.0 && span > 0.0 {
                 // The last piece takes what is left, so that the pieces sum to the whole.
-                let part = if track.end[j] >= to && track.start[j] <= from {
-                    total
-                } else {
-                    total * overlap / span
-                };
-                out.amount[j] += part;
-                placed += part;
-                out.covered[j] += overlap / track.interval(j);
+                let is_whole = track.end[j] >= to && track.start[j] <= from;
+                let covers = overlap / track.interval(j);
+                for ((out, placed), total) in columns {
+                    let Some(total) = *total else { continue };
+                    let part = if is_whole {
+                        total
+                    } else {
+                        total * overlap / span
+                    };
+                    out.amount[j] += part;
+                    *placed += part;
+                    out.covered[j] += covers;
+                }
             } else if span <= 0.0 && track.start[j] <= from && from < track.end[j] {
-                out.amount[j] += total;
-                placed = total;
+                for ((out, placed), total) in columns {
+                    let Some(total) = *total else { continue };
+                    out.amount[j] += total;
+                    *placed = total;
+                }
             }
             j += 1;
         }
-        out.unplaced += total - placed;
+        for ((out, placed), total) in out.iter_mut().zip(placed).zip(totals) {
+            out.unplaced += total.map_or(0.0, |total| total - placed);
+        }
     }
     out
 }

@@ -120,25 +120,9 @@ impl Signal {
             .unwrap_or(f32::NAN)
     }
 
-    /// Values at every `step`-th cell from `first` on; NaN outside.
-    pub(super) fn every<const N: usize>(&self, first: i64, step: usize) -> [f32; N] {
-        let inside = usize::try_from(first)
-            .ok()
-            .and_then(|first| self.value.get(first..first + (N - 1) * step + 1));
-        let mut out = [f32::NAN; N];
-        match inside {
-            Some(cells) => {
-                for (o, v) in out.iter_mut().zip(cells.iter().step_by(step)) {
-                    *o = *v;
-                }
-            }
-            None => {
-                for (k, o) in out.iter_mut().enumerate() {
-                    *o = self.at(first + (k * step) as i64);
-                }
-            }
-        }
-        out
+    /// All values, cell by cell.
+    pub(super) fn values(&self) -> &[f32] {
+        &self.value
     }
 
     /// Median of the finite values; `None` where there are none.

@@ -14,8 +14,10 @@ pub struct Faults {
     pub kind: Vec<Option<FaultKind>>,
     /// Wet mass of the row, kg: as logged, or what stands in for it; never negative; NaN where the log has neither
     /// flow nor mass.
+    #[serde(with = "crate::log::bytes")]
     pub mass: Vec<f64>,
     /// Wet mass as logged, kg; NaN where the log has neither flow nor mass.
+    #[serde(with = "crate::log::bytes")]
     pub logged: Vec<f64>,
     /// The limits of each track, in the order of [`Timeline::tracks`].
     pub limits: Vec<FaultLimits>,

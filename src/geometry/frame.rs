@@ -2,6 +2,9 @@
 //!
 //! Within 10 km of the centre distances are true to 2 parts in a million (scale grows as 1 + x²/2R²).
 
+use std::cell::OnceCell;
+use std::mem::ManuallyDrop;
+
 use super::patch::Patch;
 use proj::Proj;
 
@@ -32,8 +35,9 @@ pub enum FrameError {
     },
 }
 
-/// A transverse Mercator plane, metres, x east and y north of its centre. Plain data: PROJ objects, which belong to
-/// one thread, are created inside each call that needs one.
+/// A transverse Mercator plane, metres, x east and y north of its centre. Plain data: each thread has one PROJ object,
+/// about (0°, 0°). With scale 1 and no false origin, the longitude of the centre shifts longitudes and its latitude shifts y,
+/// and that is all they do; an object for every field cost 5 ms and more, because PROJ opens its database for it.
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct Frame {
     centre: [f64; 2],
@@ -67,18 +71,17 @@ impl Frame {
             to_plane: None,
             to_degrees: None,
         };
-        let proj = frame.projection()?;
-        let project = |p: [f64; 2]| run(&proj, [p[0] + lon, p[1] + lat], Way::ToPlane);
-        let unproject =
-            |p: [f64; 2]| run(&proj, p, Way::ToDegrees).map(|d| [wrapped(d[0] - lon), d[1] - lat]);
-
-        // Longitudes and latitudes are learnt as differences from the centre, so that no digit is lost.
-        let half_lat = REACH_M * DEGREES_PER_M;
-        let half_lon = half_lat / lat.to_radians().cos().max(0.01);
-        frame.to_plane = Patch::learn([-half_lon, -half_lat], [half_lon, half_lat], project)
-            .filter(|patch| patch.worst_error(project) < TOLERANCE_M);
-        frame.to_degrees = Patch::learn([-REACH_M; 2], [REACH_M; 2], unproject)
-            .filter(|patch| patch.worst_error(unproject) < TOLERANCE_M * DEGREES_PER_M);
+        with_projection(lat, |projection| {
+            let project = |[x, y]: [f64; 2]| projection.to_plane([x, y + lat]);
+            let unproject = |p: [f64; 2]| projection.to_degrees(p).map(|d| [d[0], d[1] - lat]);
+            // Longitudes and latitudes are learnt as differences from the centre, so that no digit is lost.
+            let half_lat = REACH_M * DEGREES_PER_M;
+            let half_lon = half_lat / lat.to_radians().cos().max(0.01);
+            frame.to_plane = Patch::learn([-half_lon, -half_lat], [half_lon, half_lat], project)
+                .filter(|patch| patch.worst_error(project) < TOLERANCE_M);
+            frame.to_degrees = Patch::learn([-REACH_M; 2], [REACH_M; 2], unproject)
+                .filter(|patch| patch.worst_error(unproject) < TOLERANCE_M * DEGREES_PER_M);
+        })?;
         Ok(frame)
     }
 
@@ -95,7 +98,6 @@ impl Frame {
 
     /// Degrees to metres (x, y). A missing, impossible or unprojectable position is NaN.
     pub fn forward(&self, lon: &[f64], lat: &[f64]) -> (Vec<f64>, Vec<f64>) {
-        let proj = std::cell::OnceCell::new();
         pairs(lon, lat, |x, y| {
             if !is_position(x, y) {
                 return None;
@@ -104,14 +106,12 @@ impl Frame {
             if let Some(p) = self.to_plane.as_ref().and_then(|patch| patch.at(offset)) {
                 return Some(p);
             }
-            let proj = proj.get_or_init(|| self.projection().ok()).as_ref()?;
-            run(proj, [offset[0] + self.centre[0], y], Way::ToPlane)
+            with_projection(self.centre[1], |p| p.to_plane([offset[0], y])).ok()?
         })
     }
 
     /// Metres to degrees (longitude within ±180, latitude). NaN stays NaN.
     pub fn inverse(&self, x: &[f64], y: &[f64]) -> (Vec<f64>, Vec<f64>) {
-        let proj = std::cell::OnceCell::new();
         pairs(x, y, |x, y| {
             if let Some(d) = self.to_degrees.as_ref().and_then(|patch| patch.at([x, y])) {
                 return Some([wrapped(d[0] + self.centre[0]), d[1] + self.centre[1]]);
@@ -119,20 +119,55 @@ impl Frame {
             if !(x.is_finite() && y.is_finite()) {
                 return None;
             }
-            run(
-                proj.get_or_init(|| self.projection().ok()).as_ref()?,
-                [x, y],
-                Way::ToDegrees,
-            )
+            let [lon, lat] = with_projection(self.centre[1], |p| p.to_degrees([x, y])).ok()??;
+            Some([wrapped(lon + self.centre[0]), lat])
         })
     }
+}
 
-    fn projection(&self) -> Result<Proj, FrameError> {
-        let definition = format!(
-            "+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad +step {}",
-            self.definition()
-        );
-        Proj::new(&definition).map_err(|source| FrameError::Projection { definition, source })
+/// Works with the thread's projection of the frame whose centre has that latitude.
+fn with_projection<T>(lat: f64, work: impl FnOnce(&Projection) -> T) -> Result<T, FrameError> {
+    PROJ.with(|kept| {
+        let proj = match kept.get() {
+            Some(proj) => proj,
+            None => {
+                let proj = Proj::new(ABOUT_ZERO).map_err(|source| FrameError::Projection {
+                    definition: ABOUT_ZERO.to_owned(),
+                    source,
+                })?;
+                kept.get_or_init(|| ManuallyDrop::new(proj))
+            }
+        };
+        let north = run(proj, [0.0, lat], Way::ToPlane).ok_or(FrameError::NoPosition)?[1];
+        Ok(work(&Projection { proj, north }))
+    })
+}
+
+/// A frame about (0°, 0°), from and to degrees.
+const ABOUT_ZERO: &str = "+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad \
+     +step +proj=tmerc +lat_0=0 +lon_0=0 +k=1 +x_0=0 +y_0=0 +ellps=WGS84";
+
+thread_local! {
+    /// The thread's PROJ object of [`ABOUT_ZERO`]. It stays when the thread ends: the crate's own end of an object calls
+    /// `proj_cleanup`, which met what the thread's end had taken away already, and the heap broke.
+    static PROJ: OnceCell<ManuallyDrop<Proj>> = const { OnceCell::new() };
+}
+
+/// A frame's projection; longitudes are relative to its centre.
+struct Projection<'a> {
+    proj: &'a Proj,
+    /// How far north of the equator the centre lies in the plane, m.
+    north: f64,
+}
+
+impl Projection<'_> {
+    fn to_plane(&self, [lon, lat]: [f64; 2]) -> Option<[f64; 2]> {
+        let [x, y] = run(self.proj, [lon, lat], Way::ToPlane)?;
+        Some([x, y - self.north])
+    }
+
+    fn to_degrees(&self, [x, y]: [f64; 2]) -> Option<[f64; 2]> {
+        run(self.proj, [x, y + self.north], Way::ToDegrees)
     }
 }
 

@@ -4,6 +4,7 @@
 //! rows in them. Rows are never dropped or reordered. Amounts are SI: m, s, m/s, kg/s (wet), % wet basis, degrees.
 //! A missing number is NaN *inside* this type only; every door (reader, writer) turns it from and into "missing".
 
+pub(crate) mod bytes;
 mod order;
 mod timeline;
 mod verdict;
@@ -66,28 +67,40 @@ pub struct Log {
     /// Work state.
     pub work: Vec<WorkState>,
     /// Longitude, degrees east, WGS 84; NaN where there is none.
+    #[serde(with = "crate::log::bytes")]
     pub lon: Vec<f64>,
     /// Latitude, degrees north, WGS 84; NaN where there is none.
+    #[serde(with = "crate::log::bytes")]
     pub lat: Vec<f64>,
     /// Time at the end of the row's interval, s, counted as the source's [`Clock`] says; NaN where missing.
+    #[serde(with = "crate::log::bytes")]
     pub time: Vec<f64>,
     /// Length of the row's interval, s; NaN where the log does not say.
+    #[serde(with = "crate::log::bytes")]
     pub interval: Vec<f64>,
     /// Wet mass flow at the sensor over the row's interval, kg/s; NaN where missing.
+    #[serde(with = "crate::log::bytes")]
     pub flow: Vec<f64>,
     /// Wet mass logged for the row, kg, where the log has masses and not flows; NaN where missing.
+    #[serde(with = "crate::log::bytes")]
     pub mass: Vec<f64>,
     /// Moisture, % wet basis; NaN where missing.
+    #[serde(with = "crate::log::bytes")]
     pub moisture: Vec<f64>,
     /// Ground speed, m/s; NaN where missing.
+    #[serde(with = "crate::log::bytes")]
     pub speed: Vec<f64>,
     /// Distance travelled in the row's interval, m; NaN where missing.
+    #[serde(with = "crate::log::bytes")]
     pub distance: Vec<f64>,
     /// Header width the log claims, m; NaN where missing.
+    #[serde(with = "crate::log::bytes")]
     pub width: Vec<f64>,
     /// Heading, degrees clockwise from north; NaN where missing.
+    #[serde(with = "crate::log::bytes")]
     pub heading: Vec<f64>,
     /// Elevation, m; NaN where missing.
+    #[serde(with = "crate::log::bytes")]
     pub elevation: Vec<f64>,
 }
 

@@ -18,8 +18,10 @@ pub struct Track {
     /// Row indices into the [`Log`], in the order of work.
     pub rows: Vec<u32>,
     /// Start of each row's interval on the track's clock, s.
+    #[serde(with = "crate::log::bytes")]
     pub start: Vec<f64>,
     /// End of each row's interval on the track's clock, s. `start[k] <= end[k] <= start[k + 1]`.
+    #[serde(with = "crate::log::bytes")]
     pub end: Vec<f64>,
     /// The usual interval of a row, s.
     pub usual_interval: f64,
@@ -61,6 +63,7 @@ pub struct Timeline {
     /// Source files whose clock contradicts the order of their rows, which stands all the same.
     pub contradicted: usize,
     /// For each row of the log, the time its flow is integrated over, s: the logged interval where there is one.
+    #[serde(with = "crate::log::bytes")]
     pub interval: Vec<f64>,
 }
 

@@ -32,13 +32,15 @@ pub fn estimate(params: &Checked, log: &Log, timeline: &Timeline, x: &[f64], y: 
         let antenna = |k: usize| [x[track.rows[k] as usize], y[track.rows[k] as usize]];
         let direction = directions(track, &fixes, antenna, DIRECTION_BASELINE_M);
         let ahead = p.antenna_behind[track.machine as usize];
-        let header = |k: usize| match direction[k] {
+        let at_header = |k: usize| match direction[k] {
             d if d.is_finite() => [
                 antenna(k)[0] + ahead * d.cos(),
                 antenna(k)[1] + ahead * d.sin(),
             ],
             _ => antenna(k),
         };
+        let headers: Vec<[f64; 2]> = (0..track.len()).map(at_header).collect();
+        let header = |k: usize| headers[k];
         let turning = turns(p, track, &direction, header);
         lay_ground(log, track, &fixes, &direction, header, &mut out);
         bridge(track, &fixes, header, &mut out);

@@ -78,13 +78,18 @@ pub struct Passes {
     /// point can be put on it.
     pub ground: Vec<Option<Ground>>,
     /// Direction of travel, radians counter-clockwise from east (x); NaN where unknown.
+    #[serde(with = "crate::log::bytes")]
     pub direction: Vec<f64>,
     /// Ground speed, m/s; NaN where unknown.
+    #[serde(with = "crate::log::bytes")]
     pub speed: Vec<f64>,
     /// Width of the header, m; NaN where nothing gives it.
+    #[serde(with = "crate::log::bytes")]
     pub header_width: Vec<f64>,
     /// Time from where cutting (re)started to the middle of the row's interval, s; NaN off passes.
+    #[serde(with = "crate::log::bytes")]
     pub since_start: Vec<f64>,
     /// Time from the middle of the row's interval to where cutting stops, s; NaN off passes.
+    #[serde(with = "crate::log::bytes")]
     pub until_stop: Vec<f64>,
 }

@@ -53,48 +53,52 @@ pub fn machines(job: &Job, fields: &[(&str, &[MachineEvidence])]) -> Vec<Vec<Mac
     let mut out: Vec<Vec<Option<MachineDecision>>> =
         fields.iter().map(|(_, e)| vec![None; e.len()]).collect();
     for ((name, _), members) in groups {
-        let settings = job.machines.iter().find(|s| s.name == name);
-        let evidence = |&(f, m): &(usize, usize)| &fields[f].1[m];
-        let for_delay: Vec<FieldEvidence> = members
-            .iter()
-            .map(|at| FieldEvidence {
-                evidence: &evidence(at).delay,
-                fixed: settings.and_then(|s| s.delay),
-                fixed_moisture: settings.and_then(|s| s.moisture_delay),
-            })
-            .collect();
-        let delays = decide(&for_delay);
-        // Logs that were shifted before ramp like raw ones once both are put right, but displays also trim pass ends:
-        // each kind has its own profile.
-        let kinds = [false, true].map(|shifted| -> Vec<usize> {
-            (0..members.len())
-                .filter(|&k| delays[k].already_shifted == shifted)
-                .collect()
-        });
-        let mixing_s = delays.first().map_or(0.0, |d| d.mixing_s);
-        let curves = shown(&for_delay, &kinds, mixing_s);
-        for own in kinds {
-            let ramps = estimate(
-                &own.iter()
-                    .map(|&k| FieldRamps {
-                        evidence: &evidence(&members[k]).ramps,
-                        delay: delays[k].delay.value,
-                        filling: delays[k].filling,
-                    })
-                    .collect::<Vec<_>>(),
-            );
-            for k in own {
-                let (f, m) = members[k];
-                out[f][m] = Some(MachineDecision {
-                    machine: name.to_owned(),
-                    delay: delays[k].clone(),
-                    ramps: ramps.clone(),
-                    curve: curves[k].clone(),
-                });
-            }
+        let evidence: Vec<&MachineEvidence> =
+            members.iter().map(|&(f, m)| &fields[f].1[m]).collect();
+        for ((f, m), decision) in members.into_iter().zip(machine(job, name, &evidence)) {
+            out[f][m] = Some(decision);
         }
     }
     out.into_iter()
         .map(|f| f.into_iter().flatten().collect())
+        .collect()
+}
+
+/// Pools what fields say of one machine in one crop; a decision for each, in their order.
+pub fn machine(job: &Job, name: &str, fields: &[&MachineEvidence]) -> Vec<MachineDecision> {
+    let settings = job.machines.iter().find(|s| s.name == name);
+    let for_delay: Vec<FieldEvidence> = fields
+        .iter()
+        .map(|evidence| FieldEvidence {
+            evidence: &evidence.delay,
+            fixed: settings.and_then(|s| s.delay),
+            fixed_moisture: settings.and_then(|s| s.moisture_delay),
+        })
+        .collect();
+    let delays = decide(&for_delay);
+    // Logs that were shifted before ramp like raw ones once both are put right, but displays also trim pass ends:
+    // each kind has its own profile.
+    let kinds = [false, true].map(|shifted| -> Vec<usize> {
+        (0..fields.len())
+            .filter(|&k| delays[k].already_shifted == shifted)
+            .collect()
+    });
+    let mixing_s = delays.first().map_or(0.0, |d| d.mixing_s);
+    let curves = shown(&for_delay, &kinds, mixing_s);
+    let ramps = kinds.each_ref().map(|own| {
+        let of_field = |&k: &usize| FieldRamps {
+            evidence: &fields[k].ramps,
+            delay: delays[k].delay.value,
+            filling: delays[k].filling,
+        };
+        estimate(&own.iter().map(of_field).collect::<Vec<_>>())
+    });
+    (delays.into_iter().zip(curves))
+        .map(|(delay, curve)| MachineDecision {
+            machine: name.to_owned(),
+            ramps: ramps[usize::from(delay.already_shifted)].clone(),
+            delay,
+            curve,
+        })
         .collect()
 }

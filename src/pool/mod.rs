@@ -9,5 +9,5 @@ mod remarks;
 mod scale;
 
 pub use flows::KnownFlows;
-pub use machines::{MachineDecision, machines};
+pub use machines::{MachineDecision, machine, machines};
 pub use scale::{LoadDecision, ScaleDecision, scale};

@@ -5,10 +5,9 @@ use std::collections::BTreeMap;
 use super::adjust::{OfCrop, Place, SCALE_SD};
 use super::scale::{LoadDecision, ScaleDecision, Weighed};
 use crate::calibrate::LoadFactor;
-use crate::calibrate::joint::Settlement;
+use crate::calibrate::joint::{Settlement, Widest};
 use crate::gather::ScaleEvidence;
 use crate::read::Ticket;
-use crate::stats::sparse::Factor;
 use crate::summary::{FactorBasis, Remark};
 
 /// What is to be said of a crop's fields as wholes.
@@ -128,7 +127,7 @@ fn method(
 fn grain_variance(
     crop: &OfCrop,
     settled: &Settlement,
-    (widest, of_load): (&Factor, &[Option<usize>]),
+    (widest, of_load): (&Widest, &[Option<usize>]),
     closed: &BTreeMap<Place, LoadFactor>,
     nodes: &[usize],
     share: &dyn Fn(usize) -> f64,

@@ -213,23 +213,37 @@ impl Seen {
 fn band(profiles: &[Profile]) -> Vec<[f32; 3]> {
     let mut rng = ChaCha8Rng::seed_from_u64(0x5eed);
     let n = profiles.len();
-    let draws: Vec<Vec<usize>> = (0..RESAMPLES)
-        .map(|_| (0..n).map(|_| rng.random_range(0..n.max(1))).collect())
+    // How often each pass is drawn, resample by resample.
+    let draws: Vec<Vec<u32>> = (0..RESAMPLES)
+        .map(|_| {
+            let mut times = vec![0; n];
+            (0..n).for_each(|_| times[rng.random_range(0..n.max(1))] += 1);
+            times
+        })
         .collect();
+    let mut order: Vec<usize> = Vec::new();
     (0..PROFILE_S)
         .map(|s| {
-            let column: Vec<f32> = profiles.iter().map(|p| p[s]).collect();
+            // The profiles that tell of this second, from the lowest value up.
+            order.clear();
+            order.extend((0..n).filter(|&k| profiles[k][s].is_finite()));
             // Where few passes were logged, nothing is known.
-            let told = column.iter().filter(|v| v.is_finite()).count();
-            if told * 5 < n || told < FEWEST {
+            if order.len() * 5 < n || order.len() < FEWEST {
                 return [f32::NAN; 3];
             }
-            let middle = median(column.iter().copied());
-            let mut medians: Vec<f32> = (draws.iter())
-                .map(|d| median(d.iter().map(|&k| column[k])))
-                .filter(|m| m.is_finite())
-                .collect();
-            medians.sort_by(f32::total_cmp);
+            order.sort_unstable_by(|&a, &b| profiles[a][s].total_cmp(&profiles[b][s]));
+            let middle = profiles[order[order.len() / 2]][s];
+            let drawn = |times: &Vec<u32>| -> Option<f32> {
+                let all: u32 = order.iter().map(|&k| times[k]).sum();
+                let mut below = 0;
+                let at = order.iter().find(|&&k| {
+                    below += times[k];
+                    below > all / 2
+                })?;
+                Some(profiles[*at][s])
+            };
+            let mut medians: Vec<f32> = draws.iter().filter_map(drawn).collect();
+            medians.sort_unstable_by(f32::total_cmp);
             let at = |q: f64| medians[((medians.len() - 1) as f64 * q).round() as usize];
             [at(0.025), middle, at(0.975)]
         })

@@ -18,7 +18,7 @@ pub use bootstrap::{interval, resample_groups};
 pub use normal::normal_quantile;
 pub use robust::{
     MAD_TO_SIGMA, Spread, huber_location, huber_weight, mad, median, median_in_place, quantile,
-    quantile_sorted, weighted_quantile,
+    quantile_sorted, weighted_quantile, weighted_quantiles,
 };
 pub use running::running_median;
 pub use student::{student_975, student_cdf, student_quantile};

@@ -43,9 +43,15 @@ pub fn median_in_place(values: &mut [f64]) -> Option<f64> {
 /// definition 7 of Hyndman & Fan 1996, Am. Stat. 50:361 (the default of R and NumPy). `None` for no values or `p`
 /// outside 0–1.
 pub fn quantile(values: &[f64], p: f64) -> Option<f64> {
-    let mut sorted = finite(values);
-    sorted.sort_unstable_by(f64::total_cmp);
-    quantile_sorted(&sorted, p)
+    let mut values = finite(values);
+    if values.is_empty() || !(0.0..=1.0).contains(&p) {
+        return None;
+    }
+    let place = p * (values.len() - 1) as f64;
+    let (_, &mut below, beyond) =
+        values.select_nth_unstable_by(place.floor() as usize, f64::total_cmp);
+    let above = beyond.iter().copied().min_by(f64::total_cmp);
+    Some(below + (place - place.floor()) * (above.unwrap_or(below) - below))
 }
 
 /// [`quantile`] of finite numbers in ascending order.
@@ -69,6 +75,19 @@ pub fn quantile_sorted(sorted: &[f64], p: f64) -> Option<f64> {
 /// # Panics
 /// When the two slices differ in length (an error of the caller, not of data).
 pub fn weighted_quantile(values: &[f64], weights: &[f64], p: f64) -> Option<f64> {
+    let [one] = weighted_quantiles(values, weights, [p]);
+    one
+}
+
+/// Several of them, for which values are put in order once; see [`weighted_quantile`].
+///
+/// # Panics
+/// When the two slices differ in length (an error of the caller, not of data).
+pub fn weighted_quantiles<const N: usize>(
+    values: &[f64],
+    weights: &[f64],
+    p: [f64; N],
+) -> [Option<f64>; N] {
     assert_eq!(values.len(), weights.len(), "a weight per value");
     let mut pairs: Vec<(f64, f64)> = values
         .iter()
@@ -76,25 +95,27 @@ pub fn weighted_quantile(values: &[f64], weights: &[f64], p: f64) -> Option<f64>
         .filter(|(v, w)| v.is_finite() && w.is_finite() && **w > 0.0)
         .map(|(&v, &w)| (v, w))
         .collect();
-    if !(0.0..=1.0).contains(&p) {
-        return None;
-    }
     pairs.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
     let whole: f64 = pairs.iter().map(|&(_, w)| w).sum();
-    let wanted = p * whole;
-    let slack = 1e-12 * whole; // sums of weights such as 0.1 are not exact
-    let mut total = 0.0;
-    for (k, &(value, weight)) in pairs.iter().enumerate() {
-        total += weight;
-        if total >= wanted - slack {
-            let exactly = total <= wanted + slack;
-            return Some(match pairs.get(k + 1) {
-                Some(&(next, _)) if exactly => 0.5 * (value + next),
-                _ => value,
-            });
+    p.map(|p| {
+        if !(0.0..=1.0).contains(&p) {
+            return None;
         }
-    }
-    pairs.last().map(|&(value, _)| value)
+        let wanted = p * whole;
+        let slack = 1e-12 * whole; // sums of weights such as 0.1 are not exact
+        let mut total = 0.0;
+        for (k, &(value, weight)) in pairs.iter().enumerate() {
+            total += weight;
+            if total >= wanted - slack {
+                let exactly = total <= wanted + slack;
+                return Some(match pairs.get(k + 1) {
+                    Some(&(next, _)) if exactly => 0.5 * (value + next),
+                    _ => value,
+                });
+            }
+        }
+        pairs.last().map(|&(value, _)| value)
+    })
 }
 
 /// A robust centre and the standard deviation that goes with it.

@@ -1,5 +1,6 @@
 //! Sparse symmetric positive definite systems: solutions and the determinant by Cholesky (the `faer` library).
 
+use std::borrow::Cow;
 use std::sync::Mutex;
 
 use faer::dyn_stack::{MemBuffer, MemStack};
@@ -15,36 +16,38 @@ use faer::{Conj, MatMut, Par, Side, Spec};
 /// Factors whose memory a pattern keeps for the next (our choice: a search holds the best and the one at hand).
 const SPARE: usize = 2;
 
+/// Places of rows and entries: half the memory of `usize`, and no system has so many.
+type Place = u32;
+
 /// The places of a symmetric matrix's entries in its lower triangle, with the order in which they are eliminated.
 /// Matrices with other values in the same places share it.
 #[derive(Debug)]
 pub struct Pattern {
     order: usize,
     /// Where each column's entries start; one more than columns.
-    starts: Vec<usize>,
+    starts: Vec<Place>,
     /// Row of each entry, at or below the diagonal, ascending in a column.
-    rows: Vec<usize>,
-    symbolic: SymbolicCholesky<usize>,
-    /// Memory of factors that are gone, for the next.
+    rows: Vec<Place>,
+    symbolic: SymbolicCholesky<Place>,
+    /// Memory of factors that are gone, for the next, and of how many it is kept.
     spare: Mutex<Vec<Vec<f64>>>,
+    keeps: usize,
 }
 
 impl Pattern {
     /// A pattern from the places of entries, (row, column) in any order, repeated or mirrored ones counting once. Every
     /// diagonal entry is there. `None` where the system is empty or too large.
     pub fn new(order: usize, places: impl IntoIterator<Item = (usize, usize)>) -> Option<Self> {
-        if order == 0 {
-            return None;
-        }
-        let all: Vec<(usize, usize)> = places
-            .into_iter()
-            .map(|(i, j)| (i.min(j), i.max(j)))
-            .chain((0..order).map(|i| (i, i)))
+        let most = Place::try_from(order).ok().filter(|n| *n > 0)?;
+        let place = |i: usize| Place::try_from(i).ok().filter(|i| *i < most);
+        let all: Option<Vec<(Place, Place)>> = (places.into_iter())
+            .map(|(i, j)| Some((place(i.min(j))?, place(i.max(j))?)))
+            .chain((0..most).map(|i| Some((i, i))))
             .collect();
-        if all.iter().any(|p| p.1 >= order) {
-            return None;
-        }
+        let all = all?;
+        Place::try_from(all.len()).ok()?;
         let (starts, rows) = columns(order, &all);
+        drop(all);
         let places = SymbolicSparseColMatRef::new_checked(order, order, &starts, None, &rows);
         let symbolic = factorize_symbolic_cholesky(
             places,
@@ -59,7 +62,13 @@ impl Pattern {
             rows,
             symbolic,
             spare: Mutex::default(),
+            keeps: SPARE,
         })
+    }
+
+    /// The same pattern, which keeps no memory of factors: for many patterns at once.
+    pub fn without_spare(self) -> Self {
+        Self { keeps: 0, ..self }
     }
 
     /// Rows (and columns) of the matrix.
@@ -79,9 +88,9 @@ impl Pattern {
 
     /// Index of an entry among the values; `None` where the pattern has none.
     pub fn index(&self, i: usize, j: usize) -> Option<usize> {
-        let (column, row) = (i.min(j), i.max(j));
-        let from = *self.starts.get(column)?;
-        let to = *self.starts.get(column + 1)?;
+        let (column, row) = (i.min(j), Place::try_from(i.max(j)).ok()?);
+        let from = *self.starts.get(column)? as usize;
+        let to = *self.starts.get(column + 1)? as usize;
         self.rows[from..to]
             .binary_search(&row)
             .ok()
@@ -131,35 +140,45 @@ impl Pattern {
 
 /// Where the entries of each column start (one more than columns), and their rows, ascending and each once, from places
 /// (column, row): a column at a time, because to sort all of them takes several times as long.
-fn columns(order: usize, places: &[(usize, usize)]) -> (Vec<usize>, Vec<usize>) {
+fn columns(order: usize, places: &[(Place, Place)]) -> (Vec<Place>, Vec<Place>) {
     let mut ends = vec![0; order];
-    places.iter().for_each(|p| ends[p.0] += 1);
-    let mut sum = 0;
+    places.iter().for_each(|p| ends[p.0 as usize] += 1);
+    let mut sum: Place = 0;
     for end in &mut ends {
         sum += std::mem::replace(end, sum);
     }
     let mut all = vec![0; places.len()];
     for &(column, row) in places {
-        all[ends[column]] = row;
-        ends[column] += 1;
+        let end = &mut ends[column as usize];
+        all[*end as usize] = row;
+        *end += 1;
     }
-    let (mut starts, mut rows) = (vec![0; order + 1], Vec::with_capacity(places.len()));
-    let mut from = 0;
+    // Rows move to the front as repeated ones drop out.
+    let mut starts = vec![0; order + 1];
+    let (mut from, mut kept) = (0, 0);
     for (column, &end) in ends.iter().enumerate() {
-        let own = &mut all[from..end];
-        own.sort_unstable();
-        rows.extend(own.chunk_by(|a, b| a == b).map(|same| same[0]));
-        (starts[column + 1], from) = (rows.len(), end);
+        let end = end as usize;
+        all[from..end].sort_unstable();
+        for k in from..end {
+            if kept == starts[column] as usize || all[k] != all[kept - 1] {
+                all[kept] = all[k];
+                kept += 1;
+            }
+        }
+        starts[column + 1] = kept as Place;
+        from = end;
     }
-    (starts, rows)
+    all.truncate(kept);
+    all.shrink_to_fit();
+    (starts, all)
 }
 
 /// A lower triangle column by column: where each starts (one more than columns), rows (the diagonal's first, ascending) and
 /// values.
-struct Columns {
-    starts: Vec<usize>,
-    rows: Vec<usize>,
-    values: Vec<f64>,
+struct Columns<'a> {
+    starts: Cow<'a, [Place]>,
+    rows: Cow<'a, [Place]>,
+    values: Cow<'a, [f64]>,
 }
 
 /// A factored matrix.
@@ -172,7 +191,7 @@ pub struct Factor<'a> {
 impl Drop for Factor<'_> {
     fn drop(&mut self) {
         if let Ok(mut spare) = self.pattern.spare.lock()
-            && spare.len() < SPARE
+            && spare.len() < self.pattern.keeps
         {
             spare.push(std::mem::take(&mut self.numeric));
         }
@@ -186,7 +205,7 @@ impl Factor<'_> {
         match self.pattern.symbolic.raw() {
             SymbolicCholeskyRaw::Simplicial(symbolic) => {
                 for j in 0..self.pattern.order {
-                    sum += self.numeric[symbolic.col_ptr()[j]].ln();
+                    sum += self.numeric[symbolic.col_ptr()[j] as usize].ln();
                 }
             }
             SymbolicCholeskyRaw::Supernodal(symbolic) => {
@@ -210,40 +229,44 @@ impl Factor<'_> {
             values,
         } = self.columns();
         let n = self.pattern.order;
+        let column = |j: usize| starts[j] as usize..starts[j + 1] as usize;
         let mut inverse = vec![0.0; values.len()];
         // Where a row stands in the column at hand, below its diagonal.
-        let mut place = vec![usize::MAX; n];
+        let mut place = vec![Place::MAX; n];
         let mut sums: Vec<f64> = Vec::new();
         for j in (0..n).rev() {
-            let (from, to) = (starts[j], starts[j + 1]);
+            let (from, to) = (column(j).start, column(j).end);
             let (below, of_below) = (&rows[from + 1..to], &values[from + 1..to]);
             sums.clear();
             sums.resize(below.len(), 0.0);
-            for (k, &row) in below.iter().enumerate() {
-                place[row] = k;
+            for (k, &row) in (0..).zip(below) {
+                place[row as usize] = k;
             }
             for (k, &row) in below.iter().enumerate() {
-                let first = starts[row];
+                let first = column(row as usize).start;
                 sums[k] += inverse[first] * of_below[k];
-                for (at, &other) in (first + 1..starts[row + 1]).zip(&rows[first + 1..]) {
-                    let o = place[other];
-                    if o != usize::MAX {
-                        sums[k] += inverse[at] * of_below[o];
-                        sums[o] += inverse[at] * of_below[k];
+                let others = first + 1..column(row as usize).end;
+                for (at, &other) in others.clone().zip(&rows[others]) {
+                    let o = place[other as usize];
+                    if o != Place::MAX {
+                        sums[k] += inverse[at] * of_below[o as usize];
+                        sums[o as usize] += inverse[at] * of_below[k];
                     }
                 }
             }
             let diagonal = values[from];
             let mut own = 1.0 / diagonal;
             for (k, &row) in below.iter().enumerate() {
-                place[row] = usize::MAX;
+                place[row as usize] = Place::MAX;
                 let entry = -sums[k] / diagonal;
                 inverse[from + 1 + k] = entry;
                 own -= of_below[k] * entry;
             }
             inverse[from] = own / diagonal;
         }
-        (0..n).map(|i| inverse[starts[self.place(i)]]).collect()
+        (0..n)
+            .map(|i| inverse[column(self.place(i)).start])
+            .collect()
     }
 
     /// v'A⁻¹v of a sparse vector v, given as (place, value): by half a solution, which starts at the first of its places.
@@ -264,7 +287,7 @@ impl Factor<'_> {
     /// Where an unknown stands in the order of elimination.
     fn place(&self, unknown: usize) -> usize {
         let order = self.pattern.symbolic.perm();
-        order.map_or(unknown, |p| p.arrays().1[unknown])
+        order.map_or(unknown, |p| p.arrays().1[unknown] as usize)
     }
 
     /// Solves Lx = b from a place on, above which b is 0, and tells each entry of x.
@@ -273,14 +296,14 @@ impl Factor<'_> {
             SymbolicCholeskyRaw::Simplicial(symbolic) => {
                 let (starts, rows) = (symbolic.col_ptr(), symbolic.row_idx());
                 for j in first..x.len() {
-                    let (from, to) = (starts[j], starts[j + 1]);
+                    let (from, to) = (starts[j] as usize, starts[j + 1] as usize);
                     if x[j] == 0.0 {
                         continue;
                     }
                     let v = x[j] / self.numeric[from];
                     tell(v);
                     for (&row, l) in rows[from + 1..to].iter().zip(&self.numeric[from + 1..to]) {
-                        x[row] -= l * v;
+                        x[row as usize] -= l * v;
                     }
                 }
             }
@@ -299,7 +322,7 @@ impl Factor<'_> {
                             x[start + i] -= block[(i, j)] * v;
                         }
                         for (i, &row) in node.pattern().iter().enumerate() {
-                            x[row] -= block[(block.ncols() + i, j)] * v;
+                            x[row as usize] -= block[(block.ncols() + i, j)] * v;
                         }
                     }
                 }
@@ -308,12 +331,12 @@ impl Factor<'_> {
     }
 
     /// The factor column by column.
-    fn columns(&self) -> Columns {
+    fn columns(&self) -> Columns<'_> {
         match self.pattern.symbolic.raw() {
             SymbolicCholeskyRaw::Simplicial(symbolic) => Columns {
-                starts: symbolic.col_ptr().to_vec(),
-                rows: symbolic.row_idx().to_vec(),
-                values: self.numeric.clone(),
+                starts: symbolic.col_ptr().into(),
+                rows: symbolic.row_idx().into(),
+                values: (&self.numeric[..]).into(),
             },
             SymbolicCholeskyRaw::Supernodal(symbolic) => {
                 let factor = SupernodalLltRef::new(symbolic, &self.numeric);
@@ -321,7 +344,7 @@ impl Factor<'_> {
                 for s in 0..symbolic.n_supernodes() {
                     let node = factor.supernode(s);
                     let block = node.val();
-                    let columns = node.start()..node.start() + block.ncols();
+                    let columns = node.start() as Place..(node.start() + block.ncols()) as Place;
                     for j in 0..block.ncols() {
                         rows.extend(
                             columns
@@ -330,13 +353,13 @@ impl Factor<'_> {
                                 .chain(node.pattern().iter().copied()),
                         );
                         values.extend((j..block.nrows()).map(|i| block[(i, j)]));
-                        starts.push(rows.len());
+                        starts.push(rows.len() as Place);
                     }
                 }
                 Columns {
-                    starts,
-                    rows,
-                    values,
+                    starts: starts.into(),
+                    rows: rows.into(),
+                    values: values.into(),
                 }
             }
         }

@@ -20,10 +20,13 @@ const HIGHEST_FLOOR: f64 = 0.9;
 #[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub struct CutWidth {
     /// Newly cut ground, m²: 0 where the row cuts nothing, NaN where its ground is unknown.
+    #[serde(with = "crate::log::bytes")]
     pub new_area: Vec<f64>,
     /// Share of the header on standing crop, 0–1; NaN where the row covers no ground.
+    #[serde(with = "crate::log::bytes")]
     pub share: Vec<f64>,
     /// Share of newly cut cells on the raster, 0–1, as logged positions have it; NaN where the row covers no ground.
+    #[serde(with = "crate::log::bytes")]
     pub raster_share: Vec<f64>,
     /// Rows that cut, but too little ground for a yield: their area is small against its error.
     pub narrow: Vec<bool>,

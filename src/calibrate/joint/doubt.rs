@@ -1,7 +1,6 @@
 //! Tickets that all others contradict.
 
-use super::Links;
-use super::wander::{Adjusted, Known, LoadNode, TicketNode, adjust};
+use super::wander::{Adjusted, Case};
 use crate::stats::student_cdf;
 
 /// A ticket this far off what the others lead to expect may be doubted at all (loads agree within ±3 %: common practice).
@@ -60,14 +59,6 @@ pub struct Risk {
     pub shift: Vec<f64>,
 }
 
-/// What tickets are judged by.
-pub(super) struct Case<'a> {
-    pub loads: &'a [LoadNode],
-    pub links: &'a [(Vec<usize>, &'a Links)],
-    pub tickets: &'a [TicketNode],
-    pub known: &'a Known,
-}
-
 /// A ticket against everything estimated without it.
 pub(super) struct Tried {
     pub ticket: usize,
@@ -92,10 +83,11 @@ impl Case<'_> {
         for ticket in suspects(adjusted, teaches) {
             let mut without = teaches.to_vec();
             without[ticket] = false;
-            let others = adjust(self.loads, self.links, self.tickets, &without, self.known)?;
+            let mut others = self.adjust(&without)?;
             let Some((off, sd)) = others.predict(&self.tickets[ticket], self.loads) else {
                 continue;
             };
+            others.lighten();
             let unknown = others.load_sd_sd;
             out.push(Tried {
                 ticket,

@@ -3,7 +3,8 @@
 use rayon::prelude::*;
 
 use super::Links;
-use super::wander::{Known, LoadNode, SCALE_START, START, TicketNode};
+use super::nodes::{LoadNode, TicketNode};
+use super::wander::{Known, SCALE_START, START};
 use crate::stats::sparse::Pattern;
 
 /// No sd is taken to be less: the equations must stay solvable.
@@ -67,6 +68,7 @@ impl Unknowns {
 }
 
 /// A ticket made linear: share of each part, and log of weighed over expected mass.
+#[derive(Debug, Clone)]
 pub(super) struct Linear {
     pub parts: Vec<(usize, f64)>,
     pub value: f64,
@@ -82,6 +84,14 @@ impl Linear {
         let scatter = at.get(START.len() + self.scale);
         self.least + scatter.map_or(0.0, |s| (2.0 * s).exp())
     }
+}
+
+/// Every pair of some places once, and each place with itself.
+fn pairs(places: Vec<usize>) -> impl Iterator<Item = (usize, usize)> {
+    let n = places.len();
+    (0..n)
+        .flat_map(|i| (0..=i).map(move |j| (i, j)))
+        .map(move |(i, j)| (places[i], places[j]))
 }
 
 /// The places of the system's entries.
@@ -103,26 +113,25 @@ pub(super) fn unknowns(
         of_load: Vec::new(),
         is_only: Vec::new(),
     };
-    let mut places = Vec::new();
-    for (l, load) in loads.iter().enumerate() {
+    let of_loads = (loads.iter().enumerate()).flat_map(|(l, load)| {
         let own = out.own(l, load);
-        places.extend(own.iter().flat_map(|&a| own.iter().map(move |&b| (a, b))));
-        places.extend(load.before.map(|b| (out.drift(l), out.drift(b))));
-    }
+        let with_before = load.before.map(|b| (out.drift(l), out.drift(b)));
+        pairs(own.to_vec()).chain(with_before)
+    });
     let groups = (links.iter().map(|(g, _)| g)).chain(tickets.iter().map(|t| &t.parts));
-    for group in groups {
-        let pairs = (group.iter()).flat_map(|&a| group.iter().map(move |&b| (a, b)));
-        places.extend(pairs.map(|(a, b)| (out.load(a), out.load(b))));
-    }
-    for (group, _) in links {
-        let bends: Vec<usize> = group.iter().map(|&l| out.bend(loads[l].class)).collect();
-        let all: Vec<usize> = (group.iter().map(|&l| out.load(l)))
-            .chain(bends.iter().copied())
+    let of_groups = groups.flat_map(|group| pairs(group.iter().map(|&l| out.load(l)).collect()));
+    let of_bends = links.iter().flat_map(|(group, _)| {
+        let mut bends: Vec<usize> = group.iter().map(|&l| out.bend(loads[l].class)).collect();
+        bends.sort_unstable();
+        bends.dedup();
+        let with_loads: Vec<(usize, usize)> = (group.iter())
+            .flat_map(|&l| bends.iter().map(move |&b| (b, l)))
+            .map(|(b, l)| (b, out.load(l)))
             .collect();
-        let pairs = bends.iter().flat_map(|&a| all.iter().map(move |&b| (a, b)));
-        places.extend(pairs);
-    }
-    out.pattern = Pattern::new(out.load(n), places)?;
+        with_loads.into_iter().chain(pairs(bends))
+    });
+    let pattern = Pattern::new(out.load(n), of_loads.chain(of_groups).chain(of_bends))?;
+    out.pattern = pattern.without_spare();
     for (l, load) in loads.iter().enumerate() {
         let own = out.own(l, load);
         let pairs = (0..own.len()).flat_map(|i| (0..=i).map(move |j| (i, j)));
@@ -166,28 +175,37 @@ pub(super) fn sum_links(
 ) -> Option<(Vec<f64>, Vec<f64>)> {
     let mut values = vec![0.0; u.pattern.len()];
     let mut right = vec![0.0; u.pattern.order()];
-    let mut add = |i: usize, j: usize, v: f64| -> Option<()> {
-        values[u.pattern.index(i, j)?] += v;
-        Some(())
-    };
     for ((group, links), contrast) in links.iter().zip(contrasts(loads, links)) {
         let n = group.len();
+        let bend_of: Vec<usize> = group.iter().map(|&l| u.bend(loads[l].class)).collect();
+        let mut bends = bend_of.clone();
+        bends.sort_unstable();
+        bends.dedup();
+        // Which of them a load's is, and where each two of them, or one and the load at hand, stand among the values.
+        let place: Vec<usize> = (bend_of.iter())
+            .map(|b| bends.binary_search(b).unwrap_or_default())
+            .collect();
+        let among = |a: usize| -> Option<Vec<usize>> {
+            bends.iter().map(|&b| u.pattern.index(a, b)).collect()
+        };
+        let of_bends: Option<Vec<Vec<usize>>> = bends.iter().map(|&b| among(b)).collect();
+        let of_bends = of_bends?;
         for i in 0..n {
-            let (a, bend_a) = (u.load(group[i]), u.bend(loads[group[i]].class));
+            let a = u.load(group[i]);
+            let with_bends = among(a)?;
             for j in 0..n {
                 let v = trust * links.information[i * n + j];
-                let (b, bend_b) = (u.load(group[j]), u.bend(loads[group[j]].class));
                 if j <= i {
-                    add(a, b, v)?;
+                    values[u.pattern.index(a, u.load(group[j]))?] += v;
                 }
                 // Each pair is met twice; the lower triangle holds it once.
-                add(a, bend_b, -v * contrast[j])?;
-                if bend_a >= bend_b {
-                    add(bend_a, bend_b, v * contrast[i] * contrast[j])?;
+                values[with_bends[place[j]]] += -v * contrast[j];
+                if bend_of[i] >= bend_of[j] {
+                    values[of_bends[place[i]][place[j]]] += v * contrast[i] * contrast[j];
                 }
             }
             right[a] += trust * links.score[i];
-            right[bend_a] -= trust * links.score[i] * contrast[i];
+            right[bend_of[i]] -= trust * links.score[i] * contrast[i];
         }
     }
     Some((values, right))
@@ -230,8 +248,9 @@ pub(super) fn linearise(t: &TicketNode, loads: &[LoadNode], about: &[f64]) -> Op
     })
 }
 
-/// The equations of a crop.
-pub(super) struct Problem<'a> {
+/// The equations of a part of a crop's loads.
+#[derive(Clone, Copy)]
+pub(super) struct OfPart<'a> {
     pub loads: &'a [LoadNode],
     pub known: &'a Known,
     pub linear: &'a [Option<Linear>],
@@ -247,12 +266,24 @@ pub(super) struct Solved {
     /// −2 log marginal likelihood, but for a constant.
     pub deviance: f64,
     pub means: Vec<f64>,
-    pub values: Vec<f64>,
 }
 
-impl Problem<'_> {
-    /// Solves for logarithms of sds: load, day, drift, then the scatter of each scale.
-    pub fn solve(&self, at: &[f64]) -> Option<Solved> {
+/// A system with its numbers.
+struct Assembled {
+    values: Vec<f64>,
+    right: Vec<f64>,
+    log_prior: f64,
+    /// −2 log of the tickets' density where nothing is explained, but for a constant.
+    rest: f64,
+}
+
+impl OfPart<'_> {
+    /// The matrix for logarithms of sds, see [`OfPart::solve`].
+    pub fn values(&self, at: &[f64]) -> Option<Vec<f64>> {
+        self.assemble(at).map(|a| a.values)
+    }
+
+    fn assemble(&self, at: &[f64]) -> Option<Assembled> {
         let u = self.unknowns;
         let [load, day, drift] = [0, 1, 2].map(|a: usize| at[a].exp().max(LEAST_SD).powi(2));
         let (mut values, mut right) = self.from_links.clone();
@@ -305,14 +336,30 @@ impl Problem<'_> {
             }
             rest += t.value * t.value / variance + variance.ln();
         }
-        let factor = u.pattern.factor(&values)?;
+        Some(Assembled {
+            values,
+            right,
+            log_prior,
+            rest,
+        })
+    }
+
+    /// Solves for logarithms of sds: load, day, drift, then the scatter of each scale.
+    pub fn solve(&self, at: &[f64]) -> Option<Solved> {
+        let Assembled {
+            values,
+            right,
+            log_prior,
+            rest,
+        } = self.assemble(at)?;
+        let factor = self.unknowns.pattern.factor(&values)?;
+        drop(values);
         let mut means = right.clone();
         factor.solve(&mut means);
         let explained: f64 = right.iter().zip(&means).map(|(a, b)| a * b).sum();
         Some(Solved {
             deviance: factor.log_determinant() - log_prior + rest - explained,
             means,
-            values,
         })
     }
 
@@ -321,12 +368,43 @@ impl Problem<'_> {
         let is_only = self.unknowns.is_only[class];
         if is_only { LEAST_SD } else { CLASS_SD }.powi(2)
     }
+}
+
+/// The equations of a crop: of parts that share nothing but the sds.
+pub(super) struct Problem<'a>(pub Vec<OfPart<'a>>);
+
+/// All of them solved.
+pub(super) struct SolvedAll {
+    /// −2 log marginal likelihood, but for a constant.
+    pub deviance: f64,
+    /// Of each part's unknowns.
+    pub means: Vec<Vec<f64>>,
+}
+
+impl Problem<'_> {
+    /// Solves for logarithms of sds: load, day, drift, then the scatter of each scale.
+    pub fn solve(&self, at: &[f64]) -> Option<SolvedAll> {
+        let mut out = SolvedAll {
+            deviance: 0.0,
+            means: Vec::with_capacity(self.0.len()),
+        };
+        for part in &self.0 {
+            let solved = part.solve(at)?;
+            out.deviance += solved.deviance;
+            out.means.push(solved.means);
+        }
+        Some(out)
+    }
+
+    /// The matrix of each part for logarithms of sds, see [`Problem::solve`].
+    pub fn values(&self, at: &[f64]) -> Option<Vec<Vec<f64>>> {
+        self.0.iter().map(|part| part.values(at)).collect()
+    }
 
     /// Sd of the logarithm of each sd along some axes, from the deviance's curvature (prior and likelihood); 0 for the
-    /// others.
-    pub fn curvature(&self, at: &[f64], axes: &[usize]) -> Vec<f64> {
+    /// others. `middle`: the deviance there.
+    pub fn curvature(&self, at: &[f64], middle: f64, axes: &[usize]) -> Vec<f64> {
         let step = 0.4;
-        let middle = self.solve(at).map_or(f64::NAN, |s| s.deviance);
         let mut out = vec![0.0; at.len()];
         let of_axis = |&axis: &usize| {
             let side = |by: f64| {

@@ -6,7 +6,9 @@ mod equations;
 mod field;
 mod lattice;
 mod models;
+mod nodes;
 mod observe;
+mod parts;
 mod search;
 mod settle;
 mod wander;
@@ -16,9 +18,10 @@ use serde::{Deserialize, Serialize};
 pub use doubt::{Doubt, Risk};
 pub use field::{Texture, links, links_with};
 pub use lattice::Lattice;
+pub use nodes::{LoadNode, TicketNode};
 pub use observe::{GroundInput, observe};
 pub use settle::{OneFactor, Settlement, settle};
-pub use wander::{Adjusted, Known, LoadNode, TicketNode, Wander, adjust};
+pub use wander::{Adjusted, Known, Wander, Widest, adjust};
 
 /// A patch of ground that one load cut on one pass.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

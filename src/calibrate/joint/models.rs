@@ -2,9 +2,10 @@
 
 use rayon::prelude::*;
 
-use super::equations::{LEAST_SD, Problem, Solved, prior};
+use super::equations::{LEAST_SD, Problem, SolvedAll, prior};
+use super::nodes::LoadNode;
 use super::search::lowest;
-use super::wander::{LoadNode, START};
+use super::wander::START;
 
 pub(super) const DAY: usize = 1;
 pub(super) const DRIFT: usize = 2;
@@ -48,7 +49,9 @@ pub(super) struct Found {
     /// Logarithms of the root mean squares of the sds.
     pub at: Vec<f64>,
     pub sd: Vec<f64>,
-    pub solved: Solved,
+    pub solved: SolvedAll,
+    /// Logarithms of the sds that `solved` has.
+    pub solved_at: Vec<f64>,
     /// Logarithm of its marginal likelihood (Laplace's approximation), but for a constant.
     pub evidence: f64,
     pub probability: f64,
@@ -70,7 +73,7 @@ fn model(problem: &Problem, axes: &[usize], start: &[f64]) -> Option<Found> {
         Some((solved.deviance + axes.iter().map(off).sum::<f64>(), solved))
     };
     let (at, deviance, solved) = lowest(at, axes, &[1.0, 0.5, 0.25], judge)?;
-    let sd = problem.curvature(&at, axes);
+    let sd = problem.curvature(&at, solved.deviance, axes);
     // Means of the variances and not of their likeliest values: what is not known well is not taken to be small.
     let wide: Vec<f64> = at.iter().zip(&sd).map(|(a, s)| a + s * s).collect();
     let odds = if axes.contains(&DRIFT) {
@@ -79,9 +82,14 @@ fn model(problem: &Problem, axes: &[usize], start: &[f64]) -> Option<Found> {
         0.0
     };
     let known: f64 = axes.iter().map(|&a| (sd[a] / prior(a).1).ln()).sum();
+    let (solved, solved_at) = match problem.solve(&wide) {
+        Some(solved) => (solved, wide.clone()),
+        None => (solved, at.clone()),
+    };
     Some(Found {
         evidence: known + odds - 0.5 * deviance,
-        solved: problem.solve(&wide).unwrap_or(solved),
+        solved,
+        solved_at,
         likeliest: at,
         at: wide,
         sd,

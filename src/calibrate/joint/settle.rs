@@ -1,8 +1,9 @@
 //! Which tickets and which links are believed, and the adjustment with those.
 
 use super::Links;
-use super::doubt::{Case, DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong};
-use super::wander::{Adjusted, Known, LoadNode, TicketNode, adjust};
+use super::doubt::{DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong};
+use super::nodes::{LoadNode, TicketNode};
+use super::wander::{Adjusted, Case, Known, adjust};
 use crate::read::TicketUse;
 
 /// What part of a field's information on its loads is believed. On simulated fields its errors are 1 to 1.5 times what it
@@ -69,14 +70,10 @@ pub fn settle(
     // A ticket that is obeyed though the others contradict it teaches no other load.
     let mut teaches = used.clone();
     let believed = Known::with_trust(TRUST);
-    let mut adjusted = adjust(loads, links, tickets, &teaches, &believed)?;
+    let little = Known::with_trust(LITTLE_TRUST);
+    let mut case = Case::new(loads, links, tickets, &believed)?;
+    let mut adjusted = case.adjust(&teaches)?;
     let (mut doubts, mut odd, mut risks) = (Vec::new(), Vec::new(), Vec::new());
-    let case = Case {
-        loads,
-        links,
-        tickets,
-        known: &believed,
-    };
     while teaches.iter().filter(|t| **t).count() >= DOUBT_FEWEST {
         let tried = case.tried(&adjusted, &teaches)?;
         let Some(worst) = tried.first().filter(|t| t.is_doubtful()) else {
@@ -103,18 +100,32 @@ pub fn settle(
             );
         }
         adjusted = tried.into_iter().next()?.others;
+        case.refill(&mut adjusted)?;
     }
     odd.retain(|o: &Doubt| {
         usage[o.ticket] == TicketUse::Auto && doubts.iter().all(|d: &Doubt| d.ticket != o.ticket)
     });
     odd.sort_by_key(|o| o.ticket);
     odd.dedup_by_key(|o| o.ticket);
-    let alone = adjust(loads, &[], tickets, &teaches, &Known::with_trust(0.0))?;
-    let links_hold = hold(&adjusted, &alone);
+    // Where no field says anything, that is what was adjusted already.
+    let (sd_without_links, links_hold) = if links.is_empty() {
+        (adjusted.sd.clone(), true)
+    } else {
+        // One adjustment's equations at a time: those of a large batch take tens of megabytes.
+        adjusted.lighten();
+        case.rest();
+        let alone = adjust(loads, &[], tickets, &teaches, &Known::with_trust(0.0))?;
+        let hold = hold(&adjusted, &alone);
+        (alone.sd, hold)
+    };
     if !links_hold {
-        let little = Known::with_trust(LITTLE_TRUST);
-        adjusted = adjust(loads, links, tickets, &teaches, &little)?;
+        case = case.knowing(&little)?;
+        adjusted = case.adjust(&teaches)?;
+    } else if !links.is_empty() {
+        case = case.knowing(&believed)?;
+        case.refill(&mut adjusted)?;
     }
+    drop(case);
     let machines = loads.iter().map(|l| l.machine + 1).max().unwrap_or(0);
     let judged: Vec<Vec<Judged>> = (0..machines)
         .map(|m| errors_of(m, loads, tickets, &adjusted))
@@ -141,7 +152,7 @@ pub fn settle(
         errors.extend(own.iter().map(|e| if simple { e.one } else { e.joint }));
     }
     Some(Settlement {
-        sd_without_links: alone.sd,
+        sd_without_links,
         used,
         doubts,
         odd,

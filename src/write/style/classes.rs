@@ -1,7 +1,7 @@
 //! Classes of a field's yields, with round limits and the colours of one scale.
 
 use super::Colour;
-use crate::stats::quantile_sorted;
+use crate::stats::quantile;
 
 /// Share of the points below the first limit and above the last, at least (our choice: a few odd points must not
 /// stretch the scale).
@@ -47,13 +47,11 @@ pub(crate) struct Class {
 
 /// Classes of finite yields in a unit; none where there are no yields.
 pub(super) fn classes(yields: &[f64], unit: &str) -> Vec<Class> {
-    let mut sorted = yields.to_vec();
-    sorted.sort_unstable_by(f64::total_cmp);
-    let at = |p| quantile_sorted(&sorted, p);
+    let at = |p| quantile(yields, p);
     let (Some(low), Some(high)) = (at(TAIL), at(1.0 - TAIL)) else {
         return vec![];
     };
-    let (Some(&least), Some(&most)) = (sorted.first(), sorted.last()) else {
+    let (Some(least), Some(most)) = (at(0.0), at(1.0)) else {
         return vec![];
     };
     let limits = limits(low, high);
