@@ -443,6 +443,32 @@ mod tests {
     }
 
     #[test]
+    fn ends_that_are_misjudged_still_tell_where_flow_rises() {
+        let kind = Kind {
+            tau: 1.6,
+            stages: 1,
+        };
+        let on = |s: f64| if s > 0.0 { 1.0 } else { 0.0 };
+        // The last pass ended two seconds before its intake is thought to.
+        let mut odd = window(12.0, kind, |s| on(s) + on(-9.0 - s));
+        odd.intake = window(12.0, kind, |s| on(s) + on(-7.0 - s)).intake;
+        let ends = PassEnds {
+            starts: vec![odd.clone(), odd],
+            stops: Vec::new(),
+        };
+        let loose = Filling::fit(&ends, 1.0).unwrap();
+        assert!(!loose.sound && loose.error > 0.5, "{loose:?}");
+        assert!((loose.seen - 13.6).abs() < 1.0, "{loose:?}");
+        let sound = Filling {
+            delay: 9.0,
+            sound: true,
+            ..loose
+        };
+        assert_eq!(Filling::together([&loose, &sound]), Some(sound));
+        assert_eq!(Filling::together([&loose]), Some(loose));
+    }
+
+    #[test]
     fn fields_together_are_surer_but_share_what_they_err_by() {
         let one = Filling {
             delay: 12.0,
