@@ -5,23 +5,20 @@ use crate::stats::student_cdf;
 
 /// A ticket this far off what the others lead to expect may be doubted at all (loads agree within ±3 %: common practice).
 const DOUBT_BEYOND: f64 = 0.03;
-/// And only if chance would do it to any of a crop's tickets less often than this (our choice, Bonferroni's bound: one crop in
-/// forty may lose a good ticket; half of what the audit may send someone to look at the paper for).
-const DOUBT_P_OF_ANY: f64 = 0.025;
-/// From this probability of being wrong on a ticket that is obeyed is said to be odd (our choice: twenty papers looked at for a
-/// wrong one are worth it, since a wrong one that stays costs a map).
-const ODD_WRONG: f64 = 0.05;
-/// What should not pass unseen, as a log ratio: a tenth. Where all else tells a ticket so loosely that even that would not be
-/// odd, any that is more than [`DOUBT_BEYOND`] off is said (our choice).
-const A_TENTH: f64 = 0.0953;
+/// And only if chance would do it to a given ticket less often than this.
+const DOUBT_P: f64 = 0.001;
+/// And to any of a crop's tickets less often than this (our choice; Bonferroni's bound).
+const DOUBT_P_OF_ANY: f64 = 0.01;
+/// What chance does to any of a crop's tickets less often than this is said, though the ticket is obeyed (our choice: once in
+/// twenty, as the audit asks for a look at the paper).
+const ODD_P_OF_ANY: f64 = 0.05;
 /// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the logarithm of
 /// their sd is never taken to be known better than this: as well as ten degrees of freedom tell it (our choice).
 const LEAST_UNKNOWN: f64 = 0.224;
 /// Degrees of freedom at which Student's t is the normal, for all that matters here.
 const NORMAL: f64 = 1_000.0;
-/// A ticket that would be so many sds off what all others expect (about where [`ODD_WRONG`] begins, among loads that all else
-/// tells to 2–4 %) …
-const ODD_Z: f64 = 2.5;
+/// A ticket that would be so many sds off what all others expect (a chance of one in a thousand, [`DOUBT_P`]) …
+const DOUBT_Z: f64 = 3.3;
 /// … is z/√(1 + z²/n) of them off as long as it takes part as one of n and widens the sd that it is judged by. From this part
 /// of that on it is tried without itself (our choice: it may also make another look worse; each trial costs an adjustment) …
 const SUSPECT: f64 = 0.8;
@@ -49,21 +46,6 @@ pub struct Doubt {
     pub ticket: usize,
     /// Weighed over expected mass.
     pub ratio: f64,
-    /// Sd of the logarithm of that, had the ticket no part in what is expected.
-    pub sd: f64,
-    /// Whether even a tenth more or less would not make it odd.
-    pub is_unchecked: bool,
-}
-
-impl Doubt {
-    fn new(ticket: usize, off: f64, sd: f64, unknown: f64) -> Self {
-        Self {
-            ticket,
-            ratio: off.exp(),
-            sd,
-            is_unchecked: is_unchecked(sd, unknown),
-        }
-    }
 }
 
 /// What would be otherwise if a ticket that is obeyed were wrong, or one that is held out were right.
@@ -133,31 +115,6 @@ pub(super) fn if_wrong(case: &Case, with: &Adjusted, tried: &[&Tried]) -> Vec<Ri
         .collect()
 }
 
-/// The tickets that look odd among those that were not tried, because others look worse: as they stand beside all, among so many
-/// that one ticket hardly widens the sd that it is judged by. If one is wrong its own loads are off; what else it would move is
-/// not known without a trial.
-pub(super) fn odd_untried(
-    case: &Case,
-    with: &Adjusted,
-    is_asked: impl Fn(usize) -> bool,
-) -> Vec<(Doubt, Risk)> {
-    let of = |(ticket, e): (usize, &(f64, f64))| {
-        let (off, sd, unknown) = (e.0, with.usual_sd(ticket, e.1), with.load_sd_sd);
-        (off.is_finite() && is_asked(ticket) && is_odd(off, sd, unknown)).then(|| {
-            let mut shift = vec![0.0; case.loads.len()];
-            let parts = &case.tickets[ticket].parts;
-            parts.iter().for_each(|&l| shift[l] = off);
-            let risk = Risk {
-                ticket,
-                probability: wrong(off.abs(), sd, unknown),
-                shift,
-            };
-            (Doubt::new(ticket, off, sd, unknown), risk)
-        })
-    };
-    with.left_out.iter().enumerate().filter_map(of).collect()
-}
-
 /// Where the first of those that were tried is held out: what is off if all are right, or if one of the others is wrong in
 /// its place.
 pub(super) fn if_right(case: &Case, with: &Adjusted, tried: &[Tried]) -> Vec<Risk> {
@@ -179,12 +136,13 @@ pub(super) fn if_right(case: &Case, with: &Adjusted, tried: &[Tried]) -> Vec<Ris
 impl Tried {
     /// Whether it is held out.
     pub fn is_doubtful(&self) -> bool {
-        self.off.abs() > DOUBT_BEYOND && self.chance < DOUBT_P_OF_ANY / self.of as f64
+        let p = DOUBT_P.min(DOUBT_P_OF_ANY / self.of as f64);
+        self.off.abs() > DOUBT_BEYOND && self.chance < p
     }
 
     /// Whether it is to be looked up.
     pub fn is_odd(&self) -> bool {
-        is_odd(self.off, self.sd, self.unknown)
+        self.off.abs() > DOUBT_BEYOND && self.chance < ODD_P_OF_ANY / self.of as f64
     }
 
     /// What is off between an adjustment with this ticket and the one without it.
@@ -213,23 +171,15 @@ impl Tried {
     }
 
     pub fn doubt(&self) -> Doubt {
-        Doubt::new(self.ticket, self.off, self.sd, self.unknown)
+        Doubt {
+            ticket: self.ticket,
+            ratio: self.off.exp(),
+        }
     }
 
     fn wrong(&self) -> f64 {
         wrong(self.off.abs(), self.sd, self.unknown)
     }
-}
-
-/// Whether a ticket is to be looked up: it is more probably wrong than [`ODD_WRONG`], or nothing could tell.
-fn is_odd(off: f64, sd: f64, unknown: f64) -> bool {
-    off.abs() > DOUBT_BEYOND
-        && (wrong(off.abs(), sd, unknown) >= ODD_WRONG || is_unchecked(sd, unknown))
-}
-
-/// Whether even a tenth more or less would not be odd.
-fn is_unchecked(sd: f64, unknown: f64) -> bool {
-    wrong(A_TENTH, sd, unknown) < ODD_WRONG
 }
 
 /// Probability that a ticket is wrong, by Bayes' rule from what happens to tickets and logs at all. `off`: its distance from
@@ -270,7 +220,7 @@ fn chance(off: f64, unknown: f64) -> f64 {
 /// The tickets that look worst beside the others, the worst first.
 fn suspects(adjusted: &Adjusted, teaches: &[bool]) -> Vec<usize> {
     let n = teaches.iter().filter(|t| **t).count() as f64;
-    let least = (SUSPECT * ODD_Z / (1.0 + ODD_Z * ODD_Z / n).sqrt())
+    let least = (SUSPECT * DOUBT_Z / (1.0 + DOUBT_Z * DOUBT_Z / n).sqrt())
         .min(NEAR_MOST * (n - 1.0) / n.sqrt());
     let mut out: Vec<(usize, f64)> = (adjusted.left_out.iter().enumerate())
         .filter(|(t, e)| teaches[*t] && e.0.abs() > DOUBT_BEYOND)

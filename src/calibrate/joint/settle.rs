@@ -1,7 +1,7 @@
 //! Which tickets and which links are believed, and the adjustment with those.
 
 use super::Links;
-use super::doubt::{DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong, odd_untried};
+use super::doubt::{DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong};
 use super::nodes::{LoadNode, TicketNode};
 use super::wander::{Adjusted, Case, Known, adjust};
 use crate::read::TicketUse;
@@ -83,13 +83,6 @@ pub fn settle(
                 .collect();
             risks.extend(if_wrong(&case, &adjusted, &auto));
             odd.extend(auto.iter().filter(|t| t.is_odd()).map(|t| t.doubt()));
-            let is_asked = |t: usize| {
-                usage[t] == TicketUse::Auto && tried.iter().all(|tried| tried.ticket != t)
-            };
-            for (doubt, risk) in odd_untried(&case, &adjusted, is_asked) {
-                odd.push(doubt);
-                risks.push(risk);
-            }
             break;
         };
         doubts.push(worst.doubt());
