@@ -109,7 +109,7 @@ fn push_with<const DECIMALS: usize>(out: &mut Vec<u8>, value: f64) -> bool {
     let scaled = scaled as u64;
     let power = WHOLE_POWER[decimals];
     let (whole, mut fraction) = (scaled / power, scaled % power);
-    let mut text = [0; 2 * WIDEST];
+    let mut text = [b'0'; 2 * WIDEST];
     let mut at = WIDEST;
     let mut left = decimals;
     if fraction == 0 {
@@ -121,8 +121,7 @@ fn push_with<const DECIMALS: usize>(out: &mut Vec<u8>, value: f64) -> bool {
     }
     if left > 0 {
         let point = at - left - 1;
-        at = digits_before(&mut text, at, fraction);
-        text[point + 1..at].fill(b'0');
+        digits_before(&mut text, at, fraction); // zeros are there already
         text[point] = b'.';
         at = point;
     }
