@@ -112,8 +112,6 @@ pub(super) struct Solved<'a> {
     pub deviance: f64,
     /// Variance of a usual patch.
     pub variance: f64,
-    /// Field, passes, edge levels, loads.
-    unknowns: Vec<f64>,
     factor: Factor<'a>,
 }
 
@@ -248,11 +246,7 @@ impl System {
             }
         }
         let factor = self.pattern.factor(&values)?;
-        let mut unknowns = self.sums.side.clone();
-        factor.solve(&mut unknowns);
-        let explained: f64 = (self.sums.side.iter().zip(&unknowns))
-            .map(|(a, b)| a * b)
-            .sum();
+        let explained = factor.quadratic_of_all(&self.sums.side);
         let n = self.observations.len() as f64;
         let variance = (self.sums.squares - explained) / n;
         (variance > 0.0).then(|| Solved {
@@ -260,31 +254,34 @@ impl System {
                 + self.sums.log_variance
                 + n * variance.ln(),
             variance,
-            unknowns,
             factor,
         })
+    }
+
+    /// What a solution says of the field, passes, edge levels and loads; a search does not ask for it.
+    fn unknowns(&self, solved: &Solved) -> Vec<f64> {
+        let mut unknowns = self.sums.side.clone();
+        solved.factor.solve(&mut unknowns);
+        unknowns
     }
 
     /// Information on the loads' levels β, row by row, and information·β, per unit of a patch's variance and without the
     /// prior of the levels.
     pub(super) fn of_loads(&self, solved: &Solved) -> Option<(Vec<f64>, Vec<f64>)> {
-        let (order, n, first) = (self.pattern.order(), self.loads.len(), self.of_loads.start);
-        let mut sides = vec![0.0; order * n];
-        for l in 0..n {
-            sides[l * order + first + l] = 1.0;
-        }
-        solved.factor.solve(&mut sides);
+        let n = self.loads.len();
+        let block = solved.factor.covariances(self.of_loads.clone());
         let full = Pattern::new(n, (0..n).flat_map(|i| (0..i).map(move |j| (i, j))))?;
         let mut covariance = vec![0.0; full.len()];
         for i in 0..n {
             for j in 0..=i {
-                covariance[full.index(i, j)?] = sides[j * order + first + i];
+                covariance[full.index(i, j)?] = block[j * n + i];
             }
         }
         let mut information = vec![0.0; n * n];
         (0..n).for_each(|l| information[l * n + l] = 1.0);
         full.factor(&covariance)?.solve(&mut information);
-        let levels = &solved.unknowns[self.of_loads.clone()];
+        let unknowns = self.unknowns(solved);
+        let levels = &unknowns[self.of_loads.clone()];
         let score = (0..n)
             .map(|i| (0..n).map(|j| information[i * n + j] * levels[j]).sum())
             .collect();
@@ -348,13 +345,9 @@ pub fn links(patches: &[Patch]) -> Option<Links> {
     }
     // Where the search starts residuals already show which patches are far off.
     let start = START.map(|s| s.0);
-    let Solved {
-        unknowns,
-        variance,
-        factor,
-        ..
-    } = system.solve(start)?;
-    drop(factor);
+    let solved = system.solve(start)?;
+    let (unknowns, variance) = (system.unknowns(&solved), solved.variance);
+    drop(solved);
     system.reweigh(&unknowns, variance);
     let (at, solved) = system.search(start)?;
     system.links(at, &solved)
