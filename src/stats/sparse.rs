@@ -1,12 +1,12 @@
 //! Sparse symmetric positive definite systems: solutions and the determinant by Cholesky (the `faer` library).
 
+mod half;
+
 use std::borrow::Cow;
-use std::ops::Range;
 use std::sync::Mutex;
 
 use faer::dyn_stack::{MemBuffer, MemStack, StackReq};
 use faer::linalg::cholesky::llt::factor::LltRegularization;
-use faer::linalg::matmul::matmul;
 use faer::sparse::linalg::SupernodalThreshold;
 use faer::sparse::linalg::cholesky::simplicial::{
     factorize_simplicial_numeric_llt, factorize_simplicial_numeric_llt_scratch,
@@ -19,7 +19,7 @@ use faer::sparse::linalg::cholesky::{
     factorize_symbolic_cholesky,
 };
 use faer::sparse::{SparseColMatRef, SymbolicSparseColMat, SymbolicSparseColMatRef};
-use faer::{Accum, Conj, MatMut, MatRef, Par, Side, Spec};
+use faer::{Conj, MatMut, Par, Side, Spec};
 
 /// From so many operations an entry of the factor on, in `faer`'s unit of 40, it is factored in blocks (our choice). What is
 /// pooled (1,200 unknowns, loads of a field tied to each other) takes three quarters of the time so; a plain lattice of 2,700
@@ -319,112 +319,9 @@ impl Factor<'_> {
             .collect()
     }
 
-    /// v'A⁻¹v of a sparse vector v, given as (place, value): by half a solution, which starts at the first of its places.
-    pub fn quadratic(&self, vector: &[(usize, f64)]) -> f64 {
-        let mut x = vec![0.0; self.pattern.order];
-        let mut first = x.len();
-        for &(place, value) in vector {
-            let place = self.place(place);
-            x[place] += value;
-            first = first.min(place);
-        }
-        self.forward(first, &mut x);
-        x.iter().map(|v| v * v).sum()
-    }
-
-    /// The same of a vector with a value for every unknown.
-    ///
-    /// # Panics
-    /// If there are not as many values as unknowns.
-    pub fn quadratic_of_all(&self, vector: &[f64]) -> f64 {
-        let mut x = vec![0.0; self.pattern.order];
-        assert_eq!(vector.len(), x.len(), "a value for every unknown");
-        for (unknown, &value) in vector.iter().enumerate() {
-            x[self.place(unknown)] = value;
-        }
-        self.forward(0, &mut x);
-        x.iter().map(|v| v * v).sum()
-    }
-
-    /// The inverse's block of some unknowns, column by column: their covariances, where the matrix is a precision. Of half
-    /// solutions as well, which are short where unknowns are eliminated late, as those are that many others are tied to.
-    pub fn covariances(&self, unknowns: Range<usize>) -> Vec<f64> {
-        let (n, order) = (unknowns.len(), self.pattern.order);
-        let start = unknowns.clone().map(|u| self.place(u)).min();
-        let start = start.unwrap_or(order);
-        let mut halves = vec![0.0; order * n];
-        for (u, half) in unknowns.zip(halves.chunks_exact_mut(order)) {
-            let place = self.place(u);
-            half[place] = 1.0;
-            self.forward(place, half);
-        }
-        let halves = MatRef::from_column_major_slice(&halves, order, n);
-        let halves = halves.subrows(start, order - start);
-        let mut out = vec![0.0; n * n];
-        let of = MatMut::from_column_major_slice_mut(&mut out, n, n);
-        matmul(
-            of,
-            Accum::Replace,
-            halves.transpose(),
-            halves,
-            1.0,
-            Par::Seq,
-        );
-        out
-    }
-
     /// Where an unknown stands in the order of elimination.
     fn place(&self, unknown: usize) -> usize {
         eliminated(&self.pattern.symbolic, unknown) as usize
-    }
-
-    /// Solves Lx = b in place from a place on, above which b is 0.
-    fn forward(&self, first: usize, x: &mut [f64]) {
-        match self.pattern.symbolic.raw() {
-            SymbolicCholeskyRaw::Simplicial(symbolic) => {
-                let (starts, rows) = (symbolic.col_ptr(), symbolic.row_idx());
-                for j in first..x.len() {
-                    let (from, to) = (starts[j] as usize, starts[j + 1] as usize);
-                    if x[j] == 0.0 {
-                        continue;
-                    }
-                    let v = x[j] / self.numeric[from];
-                    x[j] = v;
-                    for (&row, l) in rows[from + 1..to].iter().zip(&self.numeric[from + 1..to]) {
-                        x[row as usize] -= l * v;
-                    }
-                }
-            }
-            SymbolicCholeskyRaw::Supernodal(symbolic) => {
-                let values = symbolic.col_ptr_for_val();
-                let (begins, ends) = (symbolic.supernode_begin(), symbolic.supernode_end());
-                let skipped = ends.partition_point(|&end| end as usize <= first);
-                let mut sums: Vec<f64> = Vec::new();
-                for s in skipped..begins.len() {
-                    let rows = symbolic.supernode(s).pattern();
-                    let (start, end) = (begins[s] as usize, ends[s] as usize);
-                    let height = end - start + rows.len();
-                    let block = &self.numeric[values[s] as usize..values[s + 1] as usize];
-                    // What a block takes from the rows below is summed up first: those stand apart from each other.
-                    sums.clear();
-                    sums.resize(rows.len(), 0.0);
-                    for (j, column) in block.chunks_exact(height).enumerate() {
-                        let (own, below) = column.split_at(end - start);
-                        let x = &mut x[start + j..end];
-                        if x[0] == 0.0 {
-                            continue;
-                        }
-                        let v = x[0] / own[j];
-                        x[0] = v;
-                        (x[1..].iter_mut().zip(&own[j + 1..])).for_each(|(x, l)| *x -= l * v);
-                        (sums.iter_mut().zip(below)).for_each(|(sum, l)| *sum += l * v);
-                    }
-                    for (&row, sum) in rows.iter().zip(&sums) {
-                        x[row as usize] -= sum;
-                    }
-                }
-            }
-        }
     }
 
     /// The factor column by column.
