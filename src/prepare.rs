@@ -121,7 +121,7 @@ impl Prepared {
             .as_ref()
             .map(|b| Boundary::from_degrees(b, &frame));
         let timeline = Timeline::new(log);
-        let faults = crate::faults::apply(log, &timeline, &FaultParams::default().check()?);
+        let mut faults = crate::faults::apply(log, &timeline, &FaultParams::default().check()?);
         let mut passes = passes::estimate(
             &pass_params(job, log.machines.as_slice()).check()?,
             log,
@@ -142,6 +142,8 @@ impl Prepared {
                 rows: log.len(),
             });
         }
+        let cuts: Vec<bool> = passes.pass_of.iter().map(Option::is_some).collect();
+        faults.refill(log, &timeline, &cuts);
         let width = width::cut_width(
             Rows {
                 order: &timeline.work_order(log),
