@@ -87,6 +87,8 @@ pub struct Prepared {
     pub passes: Passes,
     /// Cut widths.
     pub width: CutWidth,
+    /// Whether the ground of a row is outside the boundary, where no crop stands.
+    pub outside: Vec<bool>,
     /// Loads.
     pub loads: Loads,
 }
@@ -152,12 +154,13 @@ impl Prepared {
             boundary.as_ref(),
             &width_params(job, field).check()?,
         );
+        let outside = outside(&passes, boundary.as_ref());
         passes.keep_to_crop(
             log,
             &timeline,
             &StandingCrop {
                 share: &width.share,
-                outside: &outside(&passes, boundary.as_ref()),
+                outside: &outside,
                 least_share: width.least_share,
                 mass: &faults.mass,
             },
@@ -171,6 +174,7 @@ impl Prepared {
             faults,
             passes,
             width,
+            outside,
             loads,
             input,
         })
