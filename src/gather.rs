@@ -51,9 +51,14 @@ pub fn machines(field: &Prepared) -> Vec<MachineEvidence> {
         passes,
         faults,
         width,
+        outside,
         ..
     } = field;
-    let area = width.new_area.as_slice();
+    // With its header down a machine may drive out of the crop: what it passes over there is no intake.
+    let area: Vec<f64> = (width.new_area.iter().zip(outside))
+        .map(|(area, outside)| if *outside { 0.0 } else { *area })
+        .collect();
+    let area = area.as_slice();
     let signals: Vec<TrackSignals> = timeline
         .tracks
         .iter()

@@ -87,6 +87,8 @@ pub struct Prepared {
     pub passes: Passes,
     /// Cut widths.
     pub width: CutWidth,
+    /// Whether the ground of a row is outside the boundary, where no crop stands.
+    pub outside: Vec<bool>,
     /// Loads.
     pub loads: Loads,
 }
@@ -121,7 +123,7 @@ impl Prepared {
             .as_ref()
             .map(|b| Boundary::from_degrees(b, &frame));
         let timeline = Timeline::new(log);
-        let faults = crate::faults::apply(log, &timeline, &FaultParams::default().check()?);
+        let mut faults = crate::faults::apply(log, &timeline, &FaultParams::default().check()?);
         let mut passes = passes::estimate(
             &pass_params(job, log.machines.as_slice()).check()?,
             log,
@@ -142,6 +144,8 @@ impl Prepared {
                 rows: log.len(),
             });
         }
+        let cuts: Vec<bool> = passes.pass_of.iter().map(Option::is_some).collect();
+        faults.refill(log, &timeline, &cuts);
         let width = width::cut_width(
             Rows {
                 order: &timeline.work_order(log),
@@ -150,12 +154,13 @@ impl Prepared {
             boundary.as_ref(),
             &width_params(job, field).check()?,
         );
+        let outside = outside(&passes, boundary.as_ref());
         passes.keep_to_crop(
             log,
             &timeline,
             &StandingCrop {
                 share: &width.share,
-                outside: &outside(&passes, boundary.as_ref()),
+                outside: &outside,
                 least_share: width.least_share,
                 mass: &faults.mass,
             },
@@ -169,6 +174,7 @@ impl Prepared {
             faults,
             passes,
             width,
+            outside,
             loads,
             input,
         })

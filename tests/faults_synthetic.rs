@@ -359,3 +359,49 @@ fn faults_cost_little_per_row() {
     println!("{} rows in {seconds:.3} s: {stats:?}", log.len());
     assert!(stats.rows() * 2000 <= log.len() && seconds < 2.0);
 }
+
+#[test]
+fn a_reading_that_stood_still_while_the_machine_filled_or_turned_is_made_up_for() {
+    let mut rng = ChaCha8Rng::seed_from_u64(41);
+    // Passes of 100 s and turns of 20 s; ground that yields more and less along the way; grain 8 s on its way.
+    let intake: Vec<f64> = (0..20 * 1200)
+        .map(|k| {
+            let cut = k >= 80 && (k - 80) % 1200 < 1000;
+            let ground = 12.0 + 2.0 * (k as f64 * 0.0013).sin();
+            if cut { ground } else { 0.0 }
+        })
+        .collect();
+    let cuts: Vec<bool> = (0..20 * 120).map(|k| k % 120 < 100).collect();
+    for machine in [MACHINES[0], MACHINES[2]] {
+        let whole = logged(&intake, machine, &mut rng);
+        let truth = |rows: std::ops::Range<usize>| whole[rows].iter().sum::<f64>();
+        // From the filling on; over a whole turn; in the middle of a pass.
+        for rows in [1_211..1_268, 1_530..1_590, 1_720..1_780] {
+            let mut flow = whole.clone();
+            flow[rows.clone()].fill(whole[rows.start]);
+            let log = log(&flow, machine.interval);
+            let timeline = Timeline::new(&log);
+            let mut faults = found(&log);
+            assert!(
+                rows.clone()
+                    .all(|k| faults.kind[k] == Some(FaultKind::Stuck))
+            );
+            let error =
+                |f: &Faults| f.mass[rows.clone()].iter().sum::<f64>() / truth(rows.clone()) - 1.0;
+            let line = error(&faults);
+            // Nothing is known of a machine that never cut.
+            let mut none = faults.clone();
+            none.refill(&log, &timeline, &vec![false; flow.len()]);
+            assert_eq!(none.mass, faults.mass);
+            faults.refill(&log, &timeline, &cuts);
+            let known = error(&faults);
+            // A level told by ten noisy rows on either side, and ground that rises and falls between.
+            let bound = 0.03 + machine.noise / 3.0;
+            assert!(
+                known.abs() < bound,
+                "{rows:?}: {known}, straight line {line}"
+            );
+            assert!(rows.start == 1_720 || known.abs() < 0.2 * line.abs());
+        }
+    }
+}

@@ -71,9 +71,9 @@ fn stepped(batch: &Batch, level: &Level, step: &Step) -> AuditRemark {
     }
     if timed.iter().any(|t| t.opening) {
         text += if remains(timed, step, |t| !t.opening) {
-            "; it remains without the opening loads"
+            "; tickets of loads that did not open the field show it too"
         } else {
-            "; without the opening loads it cannot be told from chance"
+            "; but for the loads that opened the field it could be chance"
         };
     }
     let scales = [0, 1].map(|side| one_scale(batch, level.on_side(side)));

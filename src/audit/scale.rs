@@ -2,7 +2,7 @@
 
 use crate::units::POUND_KG;
 
-/// Scale division of a vehicle scale, kg: 20 lb is usual (from memory).
+/// Scale division of a vehicle scale, kg: 20 lb is usual up to 200,000 lb (common practice).
 const DIVISION_KG: f64 = 20.0 * POUND_KG;
 /// NIST Handbook 44, section 2.20, class III L, maintenance tolerance: one division for every 500 divisions of load or
 /// fraction of them (from memory).

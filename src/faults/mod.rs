@@ -6,7 +6,7 @@
 //! checks on the ground see to it later.
 //!
 //! [`estimate`] learns each machine's limits from its own log → [`apply`] names the faults and replaces masses →
-//! [`Faults::stats`] counts.
+//! [`Faults::refill`] replaces those of stuck readings better, once passes are known → [`Faults::stats`] counts.
 //!
 //! **Negative flow** is a sensor's zero drifting below zero, or a wild reading. Neither is grain: a small one (within
 //! [`FaultParams::zero_share`] of the usual flow) counts as no grain without a fault being named, a larger one is a
@@ -16,6 +16,7 @@ mod apply;
 mod duplicates;
 mod estimate;
 mod params;
+mod refill;
 mod replace;
 mod spikes;
 mod stats;

@@ -40,6 +40,7 @@ fn level(track: &Track, flow: &[f64], places: impl Iterator<Item = usize>) -> Op
     Some((time, flow.max(0.0)))
 }
 
-fn middle(track: &Track, k: usize) -> f64 {
+/// Middle of a row's interval on the track's clock, s.
+pub(super) fn middle(track: &Track, k: usize) -> f64 {
     0.5 * (track.start[k] + track.end[k])
 }

@@ -12,8 +12,8 @@ use crate::read::TicketUse;
 /// night).
 const NIGHT: f64 = 5.0 * 3600.0;
 /// Relative sd of a certified scale's net weight, the least that is taken for any. NIST Handbook 44, class III L
-/// maintenance tolerance: one division per 500, about 0.2 %, taken as two standard deviations (value from memory, see the
-/// handbook). How much more a scale's tickets scatter is estimated.
+/// maintenance tolerance: one division per 500, about 0.2 %, taken as two standard deviations (value from memory; half of
+/// it, the acceptance tolerance, is the ±0.1 % of the applied load that services of truck scales quote: common practice). How much more a scale's tickets scatter is estimated.
 pub(super) const SCALE_SD: f64 = 0.001;
 /// Relative sd of a ticket that no crop's adjustment tells of, because it weighed several crops at once (our choice: the
 /// middle of what is taken for scales beforehand, with its uncertainty).

@@ -202,7 +202,7 @@ pub(super) fn warn_of_odd(
         let remark = Remark::new(
             "odd-ticket",
             format!(
-                "ticket {} ({}): {}; chance throws a load so far now and then, so it is obeyed, and intervals are the wider for it; look at the paper, and correct its row or write use = no or use = yes in it",
+                "ticket {} ({}): {}; that may be chance, so it is obeyed, and intervals are the wider for it; look at the paper, and correct its row or write use = no or use = yes in it",
                 w.ticket.id,
                 w.ticket.place,
                 than_expected(*ratio)

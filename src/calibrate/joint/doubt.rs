@@ -3,22 +3,30 @@
 use super::wander::{Adjusted, Case};
 use crate::stats::student_cdf;
 
-/// A ticket this far off what the others lead to expect may be doubted at all (loads agree within ±3 %: common practice).
+/// A ticket this far off what the others lead to expect may be wrong at all, as a log ratio (loads agree within ±3 %: common
+/// practice).
 const DOUBT_BEYOND: f64 = 0.03;
-/// And only if chance would do it to a given ticket less often than this.
-const DOUBT_P: f64 = 0.001;
-/// And to any of a crop's tickets less often than this (our choice; Bonferroni's bound).
-const DOUBT_P_OF_ANY: f64 = 0.01;
-/// What chance does to any of a crop's tickets less often than this is said, though the ticket is obeyed (our choice: once in
-/// twenty, as the audit asks for a look at the paper).
-const ODD_P_OF_ANY: f64 = 0.05;
+/// Held out beyond this, as a log ratio (field means are published within 2–5 %: Doerge 1997; what a poor sensor does by itself is no
+/// reason to lose a weight) …
+const HELD_OUT_BEYOND: f64 = 0.05;
+/// … if chance would do it to any of a crop's tickets less often than this (our choice, Bonferroni's bound: once in twenty, as the
+/// audit asks for a look at the paper).
+const DOUBT_P_OF_ANY: f64 = 0.05;
+/// A ticket that is obeyed is said to be odd if it is that far off, however loosely all else tells it, or nearer and from this
+/// probability of being wrong on (our choice: twenty papers looked at for a wrong one are worth it, since a wrong one that stays
+/// costs a map).
+const ODD_WRONG: f64 = 0.05;
+/// Where all else tells a ticket so loosely that not even this log ratio (a tenth) would look odd, whatever is beyond
+/// [`DOUBT_BEYOND`] is said (our choice: nothing checks such a ticket).
+const A_TENTH: f64 = 0.0953;
 /// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the logarithm of
 /// their sd is never taken to be known better than this: as well as ten degrees of freedom tell it (our choice).
 const LEAST_UNKNOWN: f64 = 0.224;
 /// Degrees of freedom at which Student's t is the normal, for all that matters here.
 const NORMAL: f64 = 1_000.0;
-/// A ticket that would be so many sds off what all others expect (a chance of one in a thousand, [`DOUBT_P`]) …
-const DOUBT_Z: f64 = 3.3;
+/// A ticket that would be so many sds off what all others expect (about where [`ODD_WRONG`] begins, among loads that all else
+/// tells to 2–4 %) …
+const ODD_Z: f64 = 2.5;
 /// … is z/√(1 + z²/n) of them off as long as it takes part as one of n and widens the sd that it is judged by. From this part
 /// of that on it is tried without itself (our choice: it may also make another look worse; each trial costs an adjustment) …
 const SUSPECT: f64 = 0.8;
@@ -67,6 +75,8 @@ pub(super) struct Tried {
     /// Its sd, and the sd of the logarithm of that.
     sd: f64,
     unknown: f64,
+    /// What part of it the unsure ends of its loads make.
+    edges: f64,
     /// How often chance throws a given ticket so far.
     chance: f64,
     /// Tickets that took part, itself among them.
@@ -94,6 +104,7 @@ impl Case<'_> {
                 off,
                 sd,
                 unknown,
+                edges: self.tickets[ticket].edges,
                 chance: chance(off.abs() / sd, unknown),
                 of,
                 others,
@@ -113,6 +124,33 @@ pub(super) fn if_wrong(case: &Case, with: &Adjusted, tried: &[&Tried]) -> Vec<Ri
     (tried.iter())
         .map(|t| t.risk(case, with, t.odds() / (1.0 + sum)))
         .collect()
+}
+
+/// The tickets that look odd among those that were not tried, because others look worse: as they stand beside all, among so many
+/// that one ticket hardly widens the sd that it is judged by. If one is wrong its own loads are off; what else it would move is
+/// not known without a trial.
+pub(super) fn odd_untried(
+    case: &Case,
+    with: &Adjusted,
+    is_asked: impl Fn(usize) -> bool,
+) -> Vec<(Doubt, Risk)> {
+    let of = |(ticket, e): (usize, &(f64, f64))| {
+        let (off, sd, unknown) = (e.0, with.usual_sd(ticket, e.1), with.load_sd_sd);
+        let edges = case.tickets[ticket].edges;
+        (off.is_finite() && is_asked(ticket) && is_odd(off, sd, unknown, edges)).then(|| {
+            let mut shift = vec![0.0; case.loads.len()];
+            let parts = &case.tickets[ticket].parts;
+            parts.iter().for_each(|&l| shift[l] = off);
+            let risk = Risk {
+                ticket,
+                probability: wrong(off.abs(), sd, unknown),
+                shift,
+            };
+            let ratio = off.exp();
+            (Doubt { ticket, ratio }, risk)
+        })
+    };
+    with.left_out.iter().enumerate().filter_map(of).collect()
 }
 
 /// Where the first of those that were tried is held out: what is off if all are right, or if one of the others is wrong in
@@ -136,13 +174,12 @@ pub(super) fn if_right(case: &Case, with: &Adjusted, tried: &[Tried]) -> Vec<Ris
 impl Tried {
     /// Whether it is held out.
     pub fn is_doubtful(&self) -> bool {
-        let p = DOUBT_P.min(DOUBT_P_OF_ANY / self.of as f64);
-        self.off.abs() > DOUBT_BEYOND && self.chance < p
+        self.off.abs() > HELD_OUT_BEYOND && self.chance < DOUBT_P_OF_ANY / self.of as f64
     }
 
     /// Whether it is to be looked up.
     pub fn is_odd(&self) -> bool {
-        self.off.abs() > DOUBT_BEYOND && self.chance < ODD_P_OF_ANY / self.of as f64
+        is_odd(self.off, self.sd, self.unknown, self.edges)
     }
 
     /// What is off between an adjustment with this ticket and the one without it.
@@ -180,6 +217,19 @@ impl Tried {
     fn wrong(&self) -> f64 {
         wrong(self.off.abs(), self.sd, self.unknown)
     }
+}
+
+/// Whether a ticket that is obeyed is to be looked up: not where the unsure ends of its loads (`edges`, part of `sd`) may be
+/// all of it.
+fn is_odd(off: f64, sd: f64, unknown: f64, edges: f64) -> bool {
+    let off = off.abs();
+    let is_unchecked = || {
+        let but_for_ends = (sd * sd - edges * edges).max(0.0).sqrt();
+        wrong(A_TENTH, but_for_ends, unknown) < ODD_WRONG
+    };
+    off > HELD_OUT_BEYOND + 2.0 * edges
+        || wrong(off, sd, unknown) >= ODD_WRONG
+        || (off > DOUBT_BEYOND && is_unchecked())
 }
 
 /// Probability that a ticket is wrong, by Bayes' rule from what happens to tickets and logs at all. `off`: its distance from
@@ -220,8 +270,8 @@ fn chance(off: f64, unknown: f64) -> f64 {
 /// The tickets that look worst beside the others, the worst first.
 fn suspects(adjusted: &Adjusted, teaches: &[bool]) -> Vec<usize> {
     let n = teaches.iter().filter(|t| **t).count() as f64;
-    let least = (SUSPECT * DOUBT_Z / (1.0 + DOUBT_Z * DOUBT_Z / n).sqrt())
-        .min(NEAR_MOST * (n - 1.0) / n.sqrt());
+    let least =
+        (SUSPECT * ODD_Z / (1.0 + ODD_Z * ODD_Z / n).sqrt()).min(NEAR_MOST * (n - 1.0) / n.sqrt());
     let mut out: Vec<(usize, f64)> = (adjusted.left_out.iter().enumerate())
         .filter(|(t, e)| teaches[*t] && e.0.abs() > DOUBT_BEYOND)
         .map(|(t, e)| (t, (e.0 / adjusted.usual_sd(t, e.1)).abs()))

@@ -1,7 +1,7 @@
 //! Which tickets and which links are believed, and the adjustment with those.
 
 use super::Links;
-use super::doubt::{DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong};
+use super::doubt::{DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong, odd_untried};
 use super::nodes::{LoadNode, TicketNode};
 use super::wander::{Adjusted, Case, Known, adjust};
 use crate::read::TicketUse;
@@ -83,6 +83,13 @@ pub fn settle(
                 .collect();
             risks.extend(if_wrong(&case, &adjusted, &auto));
             odd.extend(auto.iter().filter(|t| t.is_odd()).map(|t| t.doubt()));
+            let is_asked = |t: usize| {
+                usage[t] == TicketUse::Auto && tried.iter().all(|tried| tried.ticket != t)
+            };
+            for (doubt, risk) in odd_untried(&case, &adjusted, is_asked) {
+                odd.push(doubt);
+                risks.push(risk);
+            }
             break;
         };
         doubts.push(worst.doubt());
@@ -329,7 +336,7 @@ mod tests {
     #[test]
     fn a_ticket_that_may_be_wrong_widens_what_rests_on_it() {
         let factors = [
-            0.970, 0.955, 0.982, 0.961, 0.966, 0.978, 0.951, 0.967, 1.035,
+            0.970, 0.955, 0.982, 0.961, 0.966, 0.978, 0.951, 0.967, 1.012,
         ];
         let mut usage = vec![TicketUse::Auto; 9];
         let s = run(&factors, &usage);
