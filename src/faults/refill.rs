@@ -7,7 +7,7 @@
 use super::FaultKind;
 use super::apply::Faults;
 use super::estimate::flows;
-use super::replace::middle;
+use super::replace::{between, middle};
 use crate::log::{Log, Timeline, Track};
 use crate::stats::median_in_place;
 
@@ -69,15 +69,6 @@ impl Faults {
                 k = end;
             }
         }
-    }
-}
-
-/// On the straight line between two levels, or on the one there is.
-fn between(before: Option<(f64, f64)>, after: Option<(f64, f64)>, at: f64) -> Option<f64> {
-    match (before, after) {
-        (Some((t0, f0)), Some((t1, f1))) if t1 > t0 => Some(f0 + (f1 - f0) * (at - t0) / (t1 - t0)),
-        (Some((_, f)), _) | (None, Some((_, f))) => Some(f),
-        (None, None) => None,
     }
 }
 

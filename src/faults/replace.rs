@@ -25,6 +25,15 @@ pub(super) fn interpolated(track: &Track, flow: &[f64], sound: &[bool], k: usize
         flow,
         (k + 1..flow.len()).take_while(near).filter(|&j| sound[j]),
     );
+    between(before, after, at)
+}
+
+/// At a time on the straight line between two levels (time, flow), or on the one there is.
+pub(super) fn between(
+    before: Option<(f64, f64)>,
+    after: Option<(f64, f64)>,
+    at: f64,
+) -> Option<f64> {
     match (before, after) {
         (Some((t0, f0)), Some((t1, f1))) if t1 > t0 => Some(f0 + (f1 - f0) * (at - t0) / (t1 - t0)),
         (Some((_, f)), _) | (None, Some((_, f))) => Some(f),
