@@ -39,8 +39,8 @@ pub(super) struct Given<'a> {
 ///
 /// Width is the row's own, else the given one. Distance is the row's own, else speed × time, or the way from the row before if
 /// grain leaps less from row to row with that: the display that made the yield divided by one of them, and with the other the
-/// mass has its noise. (Masses by noisy steps over ground by the same steps agree best where nothing is moved: a delay of
-/// −1.3 s was found as 0.0.) Rows that lack one of them have no mass. Refused where no row has one.
+/// mass has its noise. (Masses by noisy steps over ground by the same steps agree best where nothing is moved.) Rows that lack
+/// one of them have no mass. Refused where no row has one.
 pub(super) fn to_mass(
     file: &mut LogFile,
     positions: &Positions,

@@ -43,7 +43,7 @@ pub struct Settlement {
     pub used: Vec<bool>,
     /// Tickets that the others contradict.
     pub doubts: Vec<Doubt>,
-    /// Tickets that are obeyed though chance seldom throws any so far off.
+    /// Tickets that are obeyed though they may well be wrong, or nothing tells whether they are.
     pub odd: Vec<Doubt>,
     /// Tickets that may be wrong and are obeyed, or right and held out.
     pub risks: Vec<Risk>,
