@@ -80,7 +80,6 @@ pub fn run(
     let machines = batch.pool_machines(&gathered);
     let gathered = batch.gather_scale(&all, &machines);
     batch.go_on(Act::Scale)?;
-    batch.store.make_room();
     let scale = batch.pool_scale(&gathered);
     let summaries = batch.write(&all, &machines, &scale);
     batch.go_on(Act::Write)?;

@@ -51,6 +51,7 @@ impl Batch<'_> {
             let decisions = pool::machine(self.job, name, &evidence);
             places.into_iter().zip(decisions).collect::<Vec<_>>()
         };
+        self.store.make_room();
         let decided: Vec<Vec<_>> = groups.into_par_iter().map(of_group).collect();
         let mut out: Vec<Option<Vec<Option<MachineDecision>>>> = (said.iter())
             .map(|s| s.as_ref().map(|s| vec![None; s.machines.len()]))
@@ -67,6 +68,7 @@ impl Batch<'_> {
 
     /// Second reduce: factors. `keys`: what the evidence of each field follows from.
     pub(super) fn pool_scale(&self, keys: &[Option<u128>]) -> Vec<Option<ScaleDecision>> {
+        self.store.make_room();
         let evidence: Vec<Option<ScaleEvidence>> = (keys.par_iter().enumerate())
             .map(|(f, &key)| self.read_back(Act::Scale, f, Kind::Scale, key?))
             .collect();
