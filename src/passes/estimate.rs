@@ -46,7 +46,7 @@ pub fn estimate(params: &Checked, log: &Log, timeline: &Timeline, x: &[f64], y: 
         bridge(track, &fixes, header, &mut out);
         judge_activity(p, log, track, &fixes, &turning, &mut out);
         if !track_tells(log, track) {
-            let bare = without_grain(log, timeline, track, &out.activity);
+            let bare = without_grain(log, timeline, track, &direction, &out.activity);
             for (k, _) in bare.iter().enumerate().filter(|(_, bare)| **bare) {
                 let activity = &mut out.activity[track.rows[k] as usize];
                 if matches!(activity, Activity::Cutting | Activity::Turning) {

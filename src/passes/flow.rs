@@ -1,6 +1,7 @@
 //! Where a machine drives without grain coming from the ground: header up, though its log does not say so.
 
 use super::Activity;
+use super::position::angle_between;
 use crate::log::{Log, Timeline, Track};
 
 /// A row carries grain above this part of a full flow (our choice: noise of an empty machine stays below).
@@ -18,6 +19,8 @@ const LEAST_ROWS: usize = 20;
 /// A lag is no chance where all stretches without work would fall on rows without grain, at any of the lags, less often than
 /// this (our choice).
 const CHANCE: f64 = 0.001;
+/// A machine goes straight on up to this angle (our choice: contours bend less within a transport delay).
+const TURNED_DEG: f64 = 45.0;
 /// Shortest drive that is told by the missing grain, s (our choice: twice what sensors drop out for, shorter than a drive
 /// to another part of a field).
 const DRIVE_S: f64 = 20.0;
@@ -26,10 +29,13 @@ const MARGIN_S: f64 = 3.0;
 
 /// Whether the ground of each row of a track gave no grain for long, judged by the flow a lag later. Nothing is said
 /// where flow and work do not agree at any lag.
+///
+/// `direction`: where each row of the track goes, rad; NaN where unknown.
 pub(super) fn without_grain(
     log: &Log,
     timeline: &Timeline,
     track: &Track,
+    direction: &[f64],
     activity: &[Activity],
 ) -> Vec<bool> {
     let grain = grain(log, timeline, track);
@@ -46,7 +52,7 @@ pub(super) fn without_grain(
         let Some(lag) = lag(track, &grain, &works) else {
             break;
         };
-        bare = bare_at(track, &grain, lag);
+        bare = bare_at(track, direction, &grain, lag);
         for k in (0..track.len()).filter(|&k| bare[k]) {
             works[k] = works[k].and(Some(false));
         }
@@ -54,12 +60,20 @@ pub(super) fn without_grain(
     bare
 }
 
-/// Whether the ground of each row gave no grain for long, at a lag.
-fn bare_at(track: &Track, grain: &[Option<bool>], lag: f64) -> Vec<bool> {
+/// Whether the ground of each row gave no grain for long, at a lag. Where the machine goes straight on from a pass, that is said
+/// of what follows its turn alone: a display that moved the flow inside its passes leaves none at their ends, for as long as
+/// the transport delay, and yet the ground was cut.
+fn bare_at(track: &Track, direction: &[f64], grain: &[Option<bool>], lag: f64) -> Vec<bool> {
     let mut bare = vec![false; track.len()];
     let middle = |k: usize| 0.5 * (track.start[k] + track.end[k]);
     for (first, end) in empty_runs(track, grain) {
         let (from, to) = (track.start[first] - lag, track.end[end - 1] - lag);
+        let begin = track.end.partition_point(|&t| t <= from);
+        let ahead = direction[begin.saturating_sub(1)];
+        let turned = (begin..track.len()).find(|&k| {
+            middle(k) >= to || angle_between(direction[k], ahead) > TURNED_DEG.to_radians()
+        });
+        let from = turned.map_or(to, |k| track.start[k]).max(from);
         if to - from < DRIVE_S {
             continue;
         }
@@ -167,8 +181,13 @@ fn agreement(track: &Track, grain: &[Option<bool>], works: &[Option<bool>], lag:
 mod tests {
     use super::*;
 
-    /// 1 Hz: `works` as found, grain 12 s after `cuts`.
+    /// 1 Hz: `works` as found, grain 12 s after `cuts`; every stretch that is not cut begins with a turn.
     fn field(works: &[bool], cuts: &[bool]) -> Vec<bool> {
+        field_going_on(works, cuts, 0)
+    }
+
+    /// Likewise, but the machine goes straight on for so many seconds before it turns.
+    fn field_going_on(works: &[bool], cuts: &[bool], straight: usize) -> Vec<bool> {
         let n = works.len();
         let log = Log {
             flow: (0..n)
@@ -192,7 +211,16 @@ mod tests {
         let activity: Vec<Activity> = (works.iter())
             .map(|&w| if w { Activity::Cutting } else { Activity::Idle })
             .collect();
-        without_grain(&log, &timeline, &track, &activity)
+        let mut ahead = 0.0;
+        let direction: Vec<f64> = (0..n)
+            .map(|k| {
+                if k > straight && cuts[k - straight - 1] && !cuts[k - straight] {
+                    ahead += 1.5;
+                }
+                ahead
+            })
+            .collect();
+        without_grain(&log, &timeline, &track, &direction, &activity)
     }
 
     fn states(parts: &[(usize, bool)]) -> Vec<bool> {
@@ -234,6 +262,16 @@ mod tests {
         }
         // Two rounds may be chance.
         assert!(!field(&works[..300], &cuts[..300]).contains(&true));
+    }
+
+    #[test]
+    fn ground_straight_on_from_a_pass_was_cut_though_its_grain_is_missing() {
+        // The last 18 s of passes gave no grain; then turns of 10 s.
+        let pass = [(82, true), (18, false), (10, false)];
+        let cuts = states(&pass.repeat(8));
+        let works: Vec<bool> = (0..cuts.len()).map(|k| k % 110 < 100).collect();
+        assert!(!field_going_on(&works, &cuts, 18).contains(&true));
+        assert!(field_going_on(&works, &cuts, 0).contains(&true));
     }
 
     #[test]
