@@ -142,7 +142,11 @@ fn unlogged(field: &Prepared, ground: &Ground) -> Vec<Remark> {
     let tracks = field.timeline.tracks.iter().zip(&ground.unlogged.seconds);
     tracks
         .filter_map(|(track, seconds)| {
-            let (seconds, error) = (*seconds)?;
+            let missing_behind = (*seconds)?;
+            let how_sure = match missing_behind.error {
+                Some(error) => format!("± {:.1} s", 1.96 * error),
+                None => "as sure as its delay".to_owned(),
+            };
             let (mut logged, mut missing) = (0.0, 0.0);
             for &i in &track.rows {
                 let mass = field.faults.mass[i as usize];
@@ -152,9 +156,9 @@ fn unlogged(field: &Prepared, ground: &Ground) -> Vec<Remark> {
             Some(Remark::new(
                 "grain-unlogged",
                 format!(
-                    "machine {}: grain of the last {seconds:.1} s (± {:.1} s) of its passes is not in the log, {:.1} % of all: the log stops before the machine is empty. Its loads count it with their logged grain, so that what was weighed is not spread over the rest of the field; it stands under unplaced. Let the log run on for 20 s with the header up",
+                    "machine {}: grain of the last {:.1} s ({how_sure}) of its passes is not in the log, {:.1} % of all: the log stops before the machine is empty. Its loads count it with their logged grain, so that what was weighed is not spread over the rest of the field; it stands under unplaced. Let the log run on for 20 s with the header up",
                     log.machines[track.machine as usize],
-                    1.96 * error,
+                    missing_behind.seconds,
                     100.0 * missing / (logged + missing),
                 ),
             ))

@@ -4,9 +4,13 @@
 //! and so does one whose display moved the flow within its passes and wrote their rows alone. The scale weighed it all the
 //! same: a factor of weighed over logged grain would spread it over the field, where it did not grow.
 //!
-//! What is missing is what the last ground of a pass should have given, by the pass's own yield right before it, less what
-//! came from there and from the way to the next pass. A headland that yields less looks like missing grain, so it is only
-//! asked for where the ends of passes are bare: next to no grain came from their last seconds of ground.
+//! Where the log stops sooner behind its passes than the machine's delay, the clock tells what is missing: the grain of ground
+//! whose time of arrival no row stands for.
+//!
+//! Where rows go on, or the delay was removed before, grain tells: what the last ground of a pass should have given, by the
+//! pass's own yield right before it, less what came from there and from the way to the next pass. A headland that yields less
+//! looks like missing grain, so it is only asked for where the ends of passes are bare: next to no grain came from their last
+//! seconds of ground.
 
 use crate::delay::shift;
 use crate::log::{Timeline, Track};
@@ -30,6 +34,8 @@ const ELSEWHERE: f64 = 0.3;
 /// Less than this is not looked for, s (our choice: what a headland that yields less, or a delay that is some seconds off,
 /// can look like).
 const LEAST_S: f64 = 2.0;
+/// Less than this is not counted where the clock tells, s (our choice: the part of a row by which rows and passes end apart).
+const LEAST_BY_CLOCK_S: f64 = 1.0;
 /// Fewest passes that tell (our choice).
 const PASSES: usize = 5;
 /// Rows of which less was logged say nothing of a pass's yield.
@@ -56,8 +62,17 @@ pub struct Unlogged {
     /// Wet mass that ran into the tank behind each row, kg, as the machine's sensor would have logged it; 0 but at the
     /// ends of passes.
     pub kg: Vec<f64>,
-    /// Of each track: seconds of grain that are missing behind a pass, and their standard error; `None` where nothing is.
-    pub seconds: Vec<Option<(f64, f64)>>,
+    /// Of each track: what is usually missing behind a pass; `None` where nothing is.
+    pub seconds: Vec<Option<Missing>>,
+}
+
+/// What is missing behind a pass.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Missing {
+    /// Seconds of grain.
+    pub seconds: f64,
+    /// Their standard error where grain tells; where the clock does they are known as well as the delay.
+    pub error: Option<f64>,
 }
 
 /// Finds what is missing. Nothing is, where the log goes on until its machines are empty.
@@ -71,11 +86,15 @@ pub fn unlogged(input: &UnloggedInput) -> Unlogged {
             .filter(|p| p.track == t)
             .collect();
         let ends = Ends::new(input, track, input.delay[t]);
-        let seconds = ends.missing(&own);
-        if let Some((seconds, _)) = seconds {
+        let seconds = ends.by_clock(&own).or_else(|| ends.by_grain(&own));
+        if let Some(Missing { seconds, error }) = seconds {
             let yields = ends.usual_yield();
             for pass in &own {
                 let last = track.rows[pass.end - 1] as usize;
+                let seconds = match error {
+                    Some(_) => seconds,
+                    None => ends.not_covered(pass),
+                };
                 out.kg[last] = ends.behind(pass, seconds, yields);
             }
         }
@@ -136,8 +155,28 @@ impl<'a> Ends<'a> {
         (grain > 0.0).then(|| (grain / area, grain / seconds))
     }
 
-    /// Seconds of grain that passes miss at their ends, and the standard error; `None` where they miss none.
-    fn missing(&self, own: &[&Pass]) -> Option<(f64, f64)> {
+    /// Seconds at the end of a pass whose grain no row logged.
+    fn not_covered(&self, pass: &Pass) -> f64 {
+        (pass.first..pass.end)
+            .rev()
+            .take_while(|&k| self.covered[k] < COVERED && self.until(pass, k) < END_S)
+            .map(|k| (1.0 - self.covered[k]) * self.track.interval(k))
+            .sum()
+    }
+
+    /// What passes miss at their ends because the log stops too soon; `None` where it goes on.
+    fn by_clock(&self, own: &[&Pass]) -> Option<Missing> {
+        if own.len() < PASSES {
+            return None;
+        }
+        let each: Vec<f64> = own.iter().map(|p| self.not_covered(p)).collect();
+        let seconds = median(&each).filter(|s| *s >= LEAST_BY_CLOCK_S)?;
+        let error = None;
+        Some(Missing { seconds, error })
+    }
+
+    /// What passes miss at their ends by what came of them; `None` where they miss nothing.
+    fn by_grain(&self, own: &[&Pass]) -> Option<Missing> {
         let long = |p: &&&Pass| self.lasts(p) > 2.0 * (END_S + LEVEL_S);
         let bare: Vec<f64> = (own.iter().filter(long))
             .filter_map(|p| self.bare(p))
@@ -167,7 +206,10 @@ impl<'a> Ends<'a> {
         let seconds = median(&each)?;
         let away: Vec<f64> = each.iter().map(|s| (s - seconds).abs()).collect();
         let error = 1.253 * 1.4826 * median(&away)? / (each.len() as f64).sqrt();
-        (seconds > LEAST_S.max(2.0 * error)).then_some((seconds, error))
+        (seconds > LEAST_S.max(2.0 * error)).then_some(Missing {
+            seconds,
+            error: Some(error),
+        })
     }
 
     /// Seconds of a pass's last ground that gave next to nothing.
@@ -222,10 +264,21 @@ mod tests {
     /// Eight passes at 1 Hz that cut 20 m² a second. `yields`: kg/m² by seconds to the nearer end of the pass; `after`:
     /// seconds that are logged behind a pass.
     fn field(yields: impl Fn(usize) -> f64, after: usize, delay: f64) -> Unlogged {
+        field_of(|_| true, yields, after, delay, DELAY)
+    }
+
+    /// Likewise; `gives`: whether the ground of a second gives its grain, which flows `lag` seconds later.
+    fn field_of(
+        gives: impl Fn(usize) -> bool,
+        yields: impl Fn(usize) -> f64,
+        after: usize,
+        delay: f64,
+        lag: usize,
+    ) -> Unlogged {
         let period = PASS + TURN;
         let cuts = |s: usize| s % period < PASS && s < 8 * period;
         let grain = |s: usize| match s % period {
-            k if cuts(s) => 20.0 * yields(k.min(PASS - 1 - k)),
+            k if cuts(s) && gives(s) => 20.0 * yields(k.min(PASS - 1 - k)),
             _ => 0.0,
         };
         let seconds: Vec<usize> = (0..8 * period)
@@ -252,7 +305,7 @@ mod tests {
             })
             .collect();
         let area = |s: &usize| if cuts(*s) { 20.0 } else { 0.0 };
-        let mass = |s: &usize| s.checked_sub(DELAY).map_or(0.0, grain);
+        let mass = |s: &usize| s.checked_sub(lag).map_or(0.0, grain);
         unlogged(&UnloggedInput {
             timeline: &timeline,
             passes: &Passes {
@@ -268,8 +321,9 @@ mod tests {
     #[test]
     fn a_log_that_stops_with_the_header_loses_a_delay_of_grain_at_every_pass() {
         let lost = field(|_| 0.5, 0, 12.0);
-        let (seconds, error) = lost.seconds[0].unwrap();
-        assert!((seconds - 12.0).abs() < 1e-9 && error < 1e-9, "{lost:?}");
+        let missing = lost.seconds[0].unwrap();
+        assert!((missing.seconds - 12.0).abs() < 1e-9, "{lost:?}");
+        assert_eq!(missing.error, None);
         // Twelve seconds of 20 m² at 0.5 kg/m² at the end of each of eight passes.
         let behind: Vec<(usize, f64)> = (lost.kg.iter().copied().enumerate())
             .filter(|k| k.1 > 0.0)
@@ -281,7 +335,25 @@ mod tests {
         }
         // Four more seconds are logged.
         let less = field(|_| 0.5, 4, 12.0);
-        assert!((less.seconds[0].unwrap().0 - 8.0).abs() < 1e-9, "{less:?}");
+        assert!(
+            (less.seconds[0].unwrap().seconds - 8.0).abs() < 1e-9,
+            "{less:?}"
+        );
+        // Too little for ends to look bare.
+        let little = field(|_| 0.5, 9, 12.0);
+        assert!((little.seconds[0].unwrap().seconds - 3.0).abs() < 1e-9);
+        assert!((little.kg.iter().sum::<f64>() - 240.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_display_that_moved_the_flow_inside_passes_lost_their_last_grain() {
+        // As if 12 s had been removed, and nothing was written of the way to the next pass.
+        let period = PASS + TURN;
+        let cut = |s: usize| s % period < PASS;
+        let lost = field_of(|s| cut(s) && cut(s + DELAY), |_| 0.5, TURN, 0.0, 0);
+        let missing = lost.seconds[0].unwrap();
+        assert!((missing.seconds - 12.0).abs() < 1e-9, "{missing:?}");
+        assert!(missing.error.unwrap() < 1e-9);
     }
 
     #[test]
