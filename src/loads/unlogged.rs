@@ -27,7 +27,7 @@ const MIXING_S: f64 = 3.0;
 /// grain has half of it at the very end, where a machine's mixing is undone by its mean (our choice).
 const BARE_SHARE: f64 = 0.25;
 /// Half of the passes must be bare for longer than this: a delay that is some seconds too long looks alike (our choice).
-const BARE_S: f64 = 6.0;
+const BARE_S: f64 = 3.5;
 /// Grain that came between passes, where nothing grew, is less than this share of a bare end: more speaks of a delay that
 /// is wrong (our choice).
 const ELSEWHERE: f64 = 0.3;
