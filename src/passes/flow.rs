@@ -252,8 +252,8 @@ mod tests {
         let round = [(60, true), (8, false), (70, false), (8, false)];
         let cuts = states(&round.repeat(12));
         let mut works = cuts.clone();
-        for k in 0..works.len() {
-            works[k] |= (68..138).contains(&(k % 146));
+        for (k, works) in works.iter_mut().enumerate() {
+            *works |= (68..138).contains(&(k % 146));
         }
         let bare = field(&works, &cuts);
         for (k, (bare, cuts)) in bare.iter().zip(&cuts).enumerate().take(cuts.len() - 146) {
