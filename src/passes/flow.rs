@@ -69,7 +69,8 @@ fn bare_at(track: &Track, direction: &[f64], grain: &[Option<bool>], lag: f64) -
     for (first, end) in empty_runs(track, grain) {
         let (from, to) = (track.start[first] - lag, track.end[end - 1] - lag);
         let begin = track.end.partition_point(|&t| t <= from);
-        let ahead = direction[begin.saturating_sub(1)];
+        let before = direction[..begin].iter().rev();
+        let ahead = before.copied().find(|d| d.is_finite()).unwrap_or(f64::NAN);
         let turned = (begin..track.len()).find(|&k| {
             middle(k) >= to || angle_between(direction[k], ahead) > TURNED_DEG.to_radians()
         });
