@@ -4,6 +4,7 @@ use super::ground::Ground;
 use crate::checks::Checked;
 use crate::delay::{Decision, Disagreement, Fallback};
 use crate::job::Job;
+use crate::loads::Told;
 use crate::moisture;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
@@ -143,9 +144,9 @@ fn unlogged(field: &Prepared, ground: &Ground) -> Vec<Remark> {
     tracks
         .filter_map(|(track, seconds)| {
             let missing_behind = (*seconds)?;
-            let how_sure = match missing_behind.error {
-                Some(error) => format!("± {:.1} s", 1.96 * error),
-                None => "as sure as its delay".to_owned(),
+            let how_sure = match missing_behind.told {
+                Told::ByClock => "as sure as its delay".to_owned(),
+                Told::ByGrain { error } => format!("± {:.1} s", 1.96 * error),
             };
             let (mut logged, mut missing) = (0.0, 0.0);
             for &i in &track.rows {

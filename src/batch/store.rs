@@ -15,7 +15,7 @@ use crate::prepare::Prepared;
 const BYTES_A_ROW: u64 = 400;
 
 /// Where so many times as much waits on the disk as in memory, the latter goes there as well while the batch is pooled (our
-/// choice: pooling takes up to 0.3 MB a field, so it then needs that room, and to write this little more takes no time).
+/// choice: pooling takes half a megabyte a field, so it then needs that room, and to write this little more takes no time).
 const MUCH_WAITS: u64 = 2;
 
 /// Prepared fields that are kept between acts.

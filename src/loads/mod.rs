@@ -11,4 +11,4 @@ mod unlogged;
 pub use assign::{LoadKey, Loads, assign};
 pub use edges::edges;
 pub use evidence::{LoadEvidence, TicketRef, evidence};
-pub use unlogged::{Missing, Unlogged, UnloggedInput, unlogged};
+pub use unlogged::{Missing, Told, Unlogged, UnloggedInput, unlogged};

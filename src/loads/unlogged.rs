@@ -26,7 +26,8 @@ const MIXING_S: f64 = 3.0;
 /// The end of a pass is bare as far as its ground gave less than this share of its pass's yield. A log that has all its
 /// grain has half of it at the very end, where a machine's mixing is undone by its mean (our choice).
 const BARE_SHARE: f64 = 0.25;
-/// Half of the passes must be bare for longer than this: a delay that is some seconds too long looks alike (our choice).
+/// Half of the passes must be bare for longer than this (our choice: sensors drop out for less; a delay that is some seconds too
+/// long looks alike, but has its grain elsewhere).
 const BARE_S: f64 = 3.5;
 /// Grain that came between passes, where nothing grew, is less than this share of a bare end: more speaks of a delay that
 /// is wrong (our choice).
@@ -71,8 +72,20 @@ pub struct Unlogged {
 pub struct Missing {
     /// Seconds of grain.
     pub seconds: f64,
-    /// Their standard error where grain tells; where the clock does they are known as well as the delay.
-    pub error: Option<f64>,
+    /// What tells them.
+    pub told: Told,
+}
+
+/// What tells how much is missing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Told {
+    /// The log's clock: as well as the delay is known.
+    ByClock,
+    /// What came of the last ground of passes.
+    ByGrain {
+        /// Standard error of the seconds.
+        error: f64,
+    },
 }
 
 /// Finds what is missing. Nothing is, where the log goes on until its machines are empty.
@@ -87,13 +100,13 @@ pub fn unlogged(input: &UnloggedInput) -> Unlogged {
             .collect();
         let ends = Ends::new(input, track, input.delay[t]);
         let seconds = ends.by_clock(&own).or_else(|| ends.by_grain(&own));
-        if let Some(Missing { seconds, error }) = seconds {
+        if let Some(Missing { seconds, told }) = seconds {
             let yields = ends.usual_yield();
             for pass in &own {
                 let last = track.rows[pass.end - 1] as usize;
-                let seconds = match error {
-                    Some(_) => seconds,
-                    None => ends.not_covered(pass),
+                let seconds = match told {
+                    Told::ByClock => ends.not_covered(pass),
+                    Told::ByGrain { .. } => seconds,
                 };
                 out.kg[last] = ends.behind(pass, seconds, yields);
             }
@@ -171,8 +184,8 @@ impl<'a> Ends<'a> {
         }
         let each: Vec<f64> = own.iter().map(|p| self.not_covered(p)).collect();
         let seconds = median(&each).filter(|s| *s >= LEAST_BY_CLOCK_S)?;
-        let error = None;
-        Some(Missing { seconds, error })
+        let told = Told::ByClock;
+        Some(Missing { seconds, told })
     }
 
     /// What passes miss at their ends by what came of them; `None` where they miss nothing.
@@ -208,7 +221,7 @@ impl<'a> Ends<'a> {
         let error = 1.253 * 1.4826 * median(&away)? / (each.len() as f64).sqrt();
         (seconds > LEAST_S.max(2.0 * error)).then_some(Missing {
             seconds,
-            error: Some(error),
+            told: Told::ByGrain { error },
         })
     }
 
@@ -323,7 +336,7 @@ mod tests {
         let lost = field(|_| 0.5, 0, 12.0);
         let missing = lost.seconds[0].unwrap();
         assert!((missing.seconds - 12.0).abs() < 1e-9, "{lost:?}");
-        assert_eq!(missing.error, None);
+        assert_eq!(missing.told, Told::ByClock);
         // Twelve seconds of 20 m² at 0.5 kg/m² at the end of each of eight passes.
         let behind: Vec<(usize, f64)> = (lost.kg.iter().copied().enumerate())
             .filter(|k| k.1 > 0.0)
@@ -353,7 +366,7 @@ mod tests {
         let lost = field_of(|s| cut(s) && cut(s + DELAY), |_| 0.5, TURN, 0.0, 0);
         let missing = lost.seconds[0].unwrap();
         assert!((missing.seconds - 12.0).abs() < 1e-9, "{missing:?}");
-        assert!(missing.error.unwrap() < 1e-9);
+        assert!(matches!(missing.told, Told::ByGrain { error } if error < 1e-9));
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use super::Activity;
 use super::position::angle_between;
 use crate::log::{Log, Timeline, Track};
+use crate::stats::quantile;
 
 /// A row carries grain above this part of a full flow (our choice: noise of an empty machine stays below).
 const GRAIN: f64 = 0.1;
@@ -97,12 +98,10 @@ fn grain(log: &Log, timeline: &Timeline, track: &Track) -> Vec<Option<bool>> {
             false => timeline.mass(log, i) / timeline.interval[i],
         })
         .collect();
-    let mut sorted: Vec<f64> = flow.iter().copied().filter(|&q| q > 0.0).collect();
-    if sorted.is_empty() {
+    let flowing: Vec<f64> = flow.iter().copied().filter(|&q| q > 0.0).collect();
+    let Some(full) = quantile(&flowing, FULL) else {
         return vec![None; track.len()];
-    }
-    let at = (FULL * (sorted.len() - 1) as f64) as usize;
-    let full = *sorted.select_nth_unstable_by(at, f64::total_cmp).1;
+    };
     flow.iter()
         .map(|q| q.is_finite().then_some(*q > GRAIN * full))
         .collect()
@@ -212,13 +211,20 @@ mod tests {
         let activity: Vec<Activity> = (works.iter())
             .map(|&w| if w { Activity::Cutting } else { Activity::Idle })
             .collect();
+        // Before it turns it stands for a second, and heads nowhere.
+        let cuts = |k: Option<usize>| k.and_then(|k| cuts.get(k)).copied();
         let mut ahead = 0.0;
         let direction: Vec<f64> = (0..n)
             .map(|k| {
-                if k > straight && cuts[k - straight - 1] && !cuts[k - straight] {
+                let here = cuts(k.checked_sub(straight));
+                if here == Some(false) && cuts(k.checked_sub(straight + 1)) == Some(true) {
                     ahead += 1.5;
                 }
-                ahead
+                let next = cuts((k + 1).checked_sub(straight));
+                match (here, next) {
+                    (Some(true), Some(false)) => f64::NAN,
+                    _ => ahead,
+                }
             })
             .collect();
         without_grain(&log, &timeline, &track, &direction, &activity)
