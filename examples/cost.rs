@@ -76,6 +76,7 @@ fn main() {
                 map,
                 summary,
                 evidence,
+                ..
             } = apply(&job, &prepared, &machines[0], &scales[0]).expect("sound columns");
             lap("apply");
             let pages = of_field(&FieldPage {

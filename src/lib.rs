@@ -13,6 +13,7 @@ pub mod evidence;
 pub mod faults;
 pub mod gather;
 pub mod geometry;
+pub mod grid;
 pub mod inspect;
 pub mod job;
 pub mod loads;

@@ -55,3 +55,27 @@ pub struct YieldMap {
     /// it cut none. `None`: nobody asked for it.
     pub swaths: Option<Vec<[[f64; 2]; 4]>>,
 }
+
+impl YieldMap {
+    /// Longitude and latitude of a row, where they are a place on Earth.
+    pub fn position(&self, row: usize) -> Option<[f64; 2]> {
+        let (lon, lat) = (self.lon[row], self.lat[row]);
+        (lon.abs() <= 180.0 && lat.abs() <= 90.0).then_some([lon, lat])
+    }
+
+    /// Longitude and latitude of the middle of the box around the kept points, or around all where none is kept. `None`
+    /// where no point has a position.
+    pub fn middle(&self) -> Option<[f64; 2]> {
+        let bounds = |all: bool| {
+            (0..self.verdicts.len())
+                .filter(|&r| all || self.verdicts.is_kept(r))
+                .filter_map(|r| self.position(r))
+                .fold(None, |area: Option<[f64; 4]>, [x, y]| {
+                    let [w, s, e, n] = area.unwrap_or([x, y, x, y]);
+                    Some([w.min(x), s.min(y), e.max(x), n.max(y)])
+                })
+        };
+        let [west, south, east, north] = bounds(false).or_else(|| bounds(true))?;
+        Some([(west + east) / 2.0, (south + north) / 2.0])
+    }
+}

@@ -149,6 +149,35 @@ pub struct HeadlandSummary {
     pub interior_mean: Option<f64>,
 }
 
+/// The grid. Standard deviations and errors are relative, %.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct GridSummary {
+    /// Side of a cell, m.
+    pub cell_m: f64,
+    /// UTM zone in which cells are square and their corners whole multiples of the side.
+    pub crs: String,
+    /// Cells.
+    pub cells: u64,
+    /// Cells on the field's ground that were left out, because no kept ground is near enough.
+    pub left_out: u64,
+    /// The field's ground in the cells, ha.
+    pub area_ha: f64,
+    /// Mean yield over that ground, in the job's unit.
+    pub mean: Option<f64>,
+    /// Median standard error of a cell.
+    pub se_pct: Option<f64>,
+    /// The same without what the level of the whole field may be off by: how well cells can be told apart.
+    pub se_within_pct: Option<f64>,
+    /// Sd of the pattern of points.
+    pub pattern_sd_pct: f64,
+    /// Distance beyond which points of it are no longer alike, m; null without a pattern.
+    pub range_m: Option<f64>,
+    /// Sd of the error of a stretch of a pass.
+    pub error_sd_pct: f64,
+    /// Part of its variance that neighbouring stretches of one pass share, 0–1.
+    pub error_shared: f64,
+}
+
 /// The map before anything: every readable row, logged flow, distance, width and moisture.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct LoggedSummary {
@@ -262,6 +291,9 @@ pub struct Summary {
     /// Yield.
     #[serde(rename = "yield")]
     pub yields: YieldSummary,
+    /// The grid; null where none was asked for or can be made.
+    #[serde(default)]
+    pub grid: Option<GridSummary>,
     /// The strip along the boundary; null without a boundary.
     #[serde(default)]
     pub headland: Option<HeadlandSummary>,

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Every module at the root of the crate, from the ground up. A module may use those before it, and itself.
-const ORDER: [&str; 34] = [
+const ORDER: [&str; 35] = [
     "units",
     "crop",
     "place", // values with units, crops, where a value stood
@@ -27,7 +27,8 @@ const ORDER: [&str; 34] = [
     "loads",
     "calibrate",
     "checks",
-    "quality", // the stages
+    "quality",
+    "grid", // the stages
     "prepare",
     "gather",
     "pool",

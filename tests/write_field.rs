@@ -50,6 +50,7 @@ fn a_field_is_written_whole_and_a_second_run_gives_the_same_bytes() {
     let job = write_fixture::job(dir.path().into(), OutputCrs::Utm);
     let result = FieldResult {
         map: &map,
+        grid: None,
         summary: &summary,
         pages: &|_| Vec::new(),
     };
@@ -104,6 +105,7 @@ fn every_format_gives_the_same_bytes_again() {
     let job = write_fixture::whole_job(dir.path().into(), OutputCrs::Utm);
     let result = FieldResult {
         map: &map,
+        grid: None,
         summary: &summary,
         pages: &|_| Vec::new(),
     };
@@ -146,6 +148,7 @@ fn geojson_reads_back_to_the_map() {
         dir.path(),
         FieldResult {
             map: &map,
+            grid: None,
             summary: &summary,
             pages: &|_| Vec::new(),
         },
@@ -230,6 +233,7 @@ fn shapefile_reads_back_to_the_map() {
         dir.path(),
         FieldResult {
             map: &map,
+            grid: None,
             summary: &summary,
             pages: &|_| Vec::new(),
         },
@@ -282,6 +286,7 @@ fn what_a_shapefile_cannot_hold_is_left_blank_or_cut_and_said() {
         dir.path(),
         FieldResult {
             map: &map,
+            grid: None,
             summary: &summary,
             pages: &|_| Vec::new(),
         },
@@ -337,6 +342,7 @@ fn a_layer_without_points_is_a_valid_file() {
         dir.path(),
         FieldResult {
             map: &map,
+            grid: None,
             summary: &summary,
             pages: &|_| Vec::new(),
         },
@@ -362,6 +368,7 @@ fn layers_that_the_job_no_longer_asks_for_go_and_other_files_stay() {
     let mut job = write_fixture::job(dir.path().into(), degrees());
     let result = FieldResult {
         map: &map,
+        grid: None,
         summary: &summary,
         pages: &|_| Vec::new(),
     };
@@ -401,6 +408,7 @@ fn a_folder_that_cannot_be_made_is_named_with_its_cause_and_a_way_out() {
         &folder,
         FieldResult {
             map: &map,
+            grid: None,
             summary: &summary,
             pages: &|_| Vec::new(),
         },

@@ -24,6 +24,7 @@ fn read_back(map: &YieldMap, job: &Job, epsg: &str) -> Option<Result<String, Str
         &folder,
         FieldResult {
             map,
+            grid: None,
             summary: &summary,
             pages: &|_| Vec::new(),
         },
@@ -152,6 +153,7 @@ fn on_layers(points: usize, crs: OutputCrs, look: impl FnOnce(&Path)) {
     let summary = write_fixture::summary(&map);
     let result = FieldResult {
         map: &map,
+        grid: None,
         summary: &summary,
         pages: &|_| Vec::new(),
     };

@@ -103,6 +103,7 @@ pub(super) fn summarise(
         logged: logged(field, columns),
         grain: grain(field, ground, &loads, &ledger, weighed_kg),
         yields: yields(job, field, scale, columns, map, &ledger, area_m2),
+        grid: None,
         headland: None,
         calibration: CalibrationSummary {
             method: scale.method.clone(),

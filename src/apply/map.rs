@@ -135,7 +135,6 @@ pub(super) fn build(
     }
     // The ratio of two points has both their errors.
     let point_sd = noise_pct.map_or(0.0, |p| p / 100.0 / std::f64::consts::SQRT_2);
-    let load_sd: Vec<f64> = scale.loads.iter().map(|l| l.relative_sd).collect();
     let names: Vec<Option<u32>> = {
         let mut known: Vec<&str> = Vec::new();
         loads
@@ -160,15 +159,7 @@ pub(super) fn build(
     }
     let per = |f: &dyn Fn(usize) -> f64| -> Vec<f64> { (0..n).map(f).collect() };
     let on_pass = |i: usize| passes.pass_of[i].is_some();
-    // The load's factor, the point's own noise, and the sensor's curve at another flow than the load's.
-    let half = |i: usize| {
-        let l = ground.load[i] as usize;
-        let flow = ground.logged[i] / (ground.covered[i] * timeline.interval[i]);
-        1.96 * load_sd[l]
-            .hypot(point_sd)
-            .hypot(scale.loads[l].flows.sd(flow))
-    };
-    let half = per(&half);
+    let half = per(&|i| 1.96 * level_sd(field, scale, ground, i).hypot(point_sd));
     YieldMap {
         logs: log.sources.iter().map(|s| s.path.clone()).collect(),
         machines: log.machines.clone(),
@@ -216,6 +207,14 @@ pub(super) fn build(
         yield_log: per(&|i| columns.yield_log_kg_ha[i] * columns.unit),
         swaths: None,
     }
+}
+
+/// Relative sd of what a row's yield may be off by together with others: its load's factor, and the sensor's curve at another
+/// flow than the load's.
+pub(super) fn level_sd(field: &Prepared, scale: &ScaleDecision, ground: &Ground, i: usize) -> f64 {
+    let load = &scale.loads[ground.load[i] as usize];
+    let flow = ground.logged[i] / (ground.covered[i] * field.timeline.interval[i]);
+    load.relative_sd.hypot(load.flows.sd(flow))
 }
 
 /// Corners of the rows' newly cut ground in degrees.

@@ -2,6 +2,7 @@
 
 mod evidence;
 mod figures;
+mod grid;
 mod ground;
 mod map;
 mod parts;
@@ -9,6 +10,7 @@ mod warnings;
 
 use crate::checks::{CheckInput, CheckParams, Checked, RampSeconds, apply as check};
 use crate::evidence::Evidence;
+use crate::grid::Grid;
 use crate::job::{Job, Layer};
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
@@ -33,6 +35,12 @@ pub enum ApplyError {
     /// Settings of the quality measures.
     #[error("the quality measures' settings cannot be used")]
     QualityParams(#[from] crate::quality::QualityParamsError),
+    /// Columns of the grid.
+    #[error("the grid cannot be made")]
+    Grid(#[from] crate::grid::GridInputError),
+    /// Settings of the grid.
+    #[error("the grid's settings cannot be used")]
+    GridParams(#[from] crate::grid::GridParamsError),
     /// Settings of the cut width.
     #[error("the cut width's settings cannot be used")]
     Width(#[from] crate::width::WidthError),
@@ -43,6 +51,8 @@ pub enum ApplyError {
 pub struct Applied {
     /// Its map.
     pub map: YieldMap,
+    /// Its grid, where the job asks for one; empty where the data carry none.
+    pub grid: Option<Grid>,
     /// Its figures.
     pub summary: Summary,
     /// What they rest on.
@@ -76,6 +86,14 @@ pub fn apply(
     let mut summary = figures::summarise(job, field, machines, scale, &ground, &columns, &map);
     (summary.quality.before, summary.quality.after) = (quality.before, quality.after);
     summary.warnings = warnings::collect(job, field, machines, scale, &ground, &checked, &summary);
+    let mut grid = None;
+    if job.layers.contains(&Layer::Grid) {
+        let pooled = (machines, scale);
+        let made = grid::make(job, field, pooled, &ground, &columns, &map)?;
+        summary.warnings.extend(made.remarks);
+        summary.grid = made.summary;
+        grid = Some(made.grid);
+    }
     let limits = &checked.limits;
     let evidence = evidence::collect(field, machines, scale, &ground, columns, &map, limits);
     summary.headland = evidence.parts.map(|p| HeadlandSummary {
@@ -87,6 +105,7 @@ pub fn apply(
     });
     Ok(Applied {
         map,
+        grid,
         summary,
         evidence,
     })

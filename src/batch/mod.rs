@@ -190,11 +190,13 @@ impl<'a> Batch<'a> {
             let field = self.prepared(f)?;
             let Applied {
                 map,
+                grid,
                 mut summary,
                 evidence,
             } = apply(self.job, &field, machines, scale)?;
             let result = FieldResult {
                 map: &map,
+                grid: grid.as_ref(),
                 summary: &summary,
                 pages: &|figures| pages_of(self.job, &field.season, &map, figures, &evidence),
             };

@@ -171,6 +171,17 @@ impl Projection<'_> {
     }
 }
 
+/// A place in the transverse Mercator plane about the equator at a central meridian, scale 1: from degrees east of the
+/// meridian and latitude, m.
+pub(super) fn about_meridian(east_of_it: f64, lat: f64) -> Option<[f64; 2]> {
+    with_projection(0.0, |p| p.to_plane([wrapped(east_of_it), lat])).ok()?
+}
+
+/// The way back: degrees east of the meridian and latitude.
+pub(super) fn from_meridian(p: [f64; 2]) -> Option<[f64; 2]> {
+    with_projection(0.0, |projection| projection.to_degrees(p)).ok()?
+}
+
 /// Which way a projection is run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Way {
@@ -201,7 +212,7 @@ fn is_position(lon: f64, lat: f64) -> bool {
 }
 
 /// A longitude or a difference of longitudes within ±180°.
-fn wrapped(degrees: f64) -> f64 {
+pub(super) fn wrapped(degrees: f64) -> f64 {
     if degrees > 180.0 {
         degrees - 360.0
     } else if degrees < -180.0 {

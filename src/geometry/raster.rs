@@ -103,6 +103,11 @@ impl CutRaster {
         self.set
     }
 
+    /// Number of cut cells in a block of columns and lines of cells, counted along the raster's own axes from its origin.
+    pub fn cells_in(&self, columns: std::ops::Range<i32>, lines: std::ops::Range<i32>) -> u64 {
+        lines.map(|line| self.count_span(line, columns.clone())).sum()
+    }
+
     /// Area of the ground cut inside a shape (holes are outside), m².
     pub fn area_inside(&self, shape: &MultiPolygon<f64>) -> f64 {
         self.cells_inside(shape) as f64 * self.cell * self.cell
@@ -284,6 +289,15 @@ mod tests {
             }
         ); // abuts
         assert_eq!(raster.area(), 73.5);
+    }
+
+    #[test]
+    fn a_block_of_cells_is_counted() {
+        let mut raster = CutRaster::new(0.5, 0.0);
+        raster.fill_quad(rectangle(-3.0, -2.0, 40.0, 50.0)); // 86 × 104 cells over several tiles
+        assert_eq!(raster.cells_in(-6..80, -4..100), 86 * 104);
+        assert_eq!(raster.cells_in(70..90, 90..200), 10 * 10);
+        assert_eq!(raster.cells_in(-200..-6, 0..10), 0);
     }
 
     #[test]

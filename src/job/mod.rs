@@ -58,11 +58,13 @@ pub enum Layer {
     SetAside,
     /// Kept points as the ground that each cut.
     Swaths,
+    /// Square cells with their mean yield.
+    Grid,
 }
 
 impl Layer {
     /// Every layer.
-    pub const ALL: [Layer; 3] = [Layer::Points, Layer::SetAside, Layer::Swaths];
+    pub const ALL: [Layer; 4] = [Layer::Points, Layer::SetAside, Layer::Swaths, Layer::Grid];
 }
 
 /// The coordinate reference system of formats that can carry one (GeoJSON is always WGS 84).
@@ -251,6 +253,8 @@ pub struct Job {
     pub formats: Vec<Format>,
     /// Layers to write.
     pub layers: Vec<Layer>,
+    /// Side of a cell of the grid, m.
+    pub grid_cell: f64,
     /// CRS of formats that can carry one.
     pub crs: OutputCrs,
     /// Unit of the `yield` attributes and of summaries.

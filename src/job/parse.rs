@@ -78,6 +78,7 @@ pub fn parse(text: &str, file: &str, base: &Path) -> Result<Job, JobError> {
         results: base.join(head.results),
         formats: head.formats,
         layers: head.layers,
+        grid_cell: head.grid_cell,
         crs: head.crs,
         yield_unit: head.yield_unit,
         timezone: head.timezone,
@@ -103,6 +104,7 @@ struct Head {
     results: String,
     formats: Vec<Format>,
     layers: Vec<Layer>,
+    grid_cell: f64,
     crs: OutputCrs,
     yield_unit: YieldUnit,
     timezone: String,
@@ -115,6 +117,7 @@ impl Head {
             results: "results".to_owned(),
             formats: vec![Format::GeoJson, Format::Shapefile],
             layers: vec![Layer::Points, Layer::SetAside],
+            grid_cell: GRID_CELL_M,
             crs: OutputCrs::Code("EPSG:4326".to_owned()),
             yield_unit: YieldUnit::default(),
             timezone: "UTC".to_owned(),
@@ -125,6 +128,7 @@ impl Head {
             "results",
             "formats",
             "layers",
+            "grid_cell",
             "crs",
             "yield_unit",
             "timezone",
@@ -136,10 +140,13 @@ impl Head {
             head.results = v.text("a folder")?.to_owned();
         }
         if let Some(v) = table.get("formats") {
-            head.formats = choices(&v, &FORMATS, &[])?;
+            head.formats = choices(&v, &FORMATS)?;
         }
         if let Some(v) = table.get("layers") {
-            head.layers = choices(&v, &LAYERS, &["grid"])?;
+            head.layers = choices(&v, &LAYERS)?;
+        }
+        if let Some(side) = amount(&table, "grid_cell", Quantity::Length, GRID_CELLS_M)? {
+            head.grid_cell = side;
         }
         if let Some(v) = table.get("crs") {
             head.crs = match v.text(CRS_EXPECTED)? {
@@ -176,10 +183,15 @@ const FORMATS: [(&str, Format); 5] = [
     ("geoparquet", Format::GeoParquet),
     ("flatgeobuf", Format::FlatGeobuf),
 ];
-const LAYERS: [(&str, Layer); 3] = [
+/// Side of a cell where the job does not say (common practice: 10 to 20 m).
+const GRID_CELL_M: f64 = 10.0;
+/// Sides that a cell may have, m. Our choice: below, no machine tells cells apart; above, a field is a few of them.
+const GRID_CELLS_M: (f64, f64) = (2.0, 200.0);
+const LAYERS: [(&str, Layer); 4] = [
     ("points", Layer::Points),
     ("set-aside", Layer::SetAside),
     ("swaths", Layer::Swaths),
+    ("grid", Layer::Grid),
 ];
 
 /// A code such as `EPSG:4326`, in capitals.
@@ -196,11 +208,10 @@ pub(super) fn epsg(value: &Value<'_>, code: &str, expected: &str) -> Result<Stri
     }
 }
 
-/// Words of a list, each one of `known`; those of `later` are refused as not yet there. Repeats count once.
+/// Words of a list, each one of `known`. Repeats count once.
 fn choices<T: Copy + PartialEq>(
     list: &Value<'_>,
     known: &[(&str, T)],
-    later: &[&str],
 ) -> Result<Vec<T>, JobError> {
     let names: Vec<&str> = known.iter().map(|(n, _)| *n).collect();
     let expected = format!("a list of {}", names.join(", "));
@@ -209,11 +220,6 @@ fn choices<T: Copy + PartialEq>(
         match known.iter().find(|(n, _)| *n == word) {
             Some((_, choice)) if chosen.contains(choice) => {}
             Some((_, choice)) => chosen.push(*choice),
-            None if later.contains(&word) => {
-                return Err(item
-                    .error(&expected)
-                    .hinted(format!("\"{word}\" is not yet written by this version")));
-            }
             None => return Err(suggest(item.error(&expected), word, &names)),
         }
     }

@@ -1,5 +1,6 @@
-//! The attributes of points, in the order in which every format has them. This one table drives all formats.
+//! The attributes of points and cells, in the order in which every format has them. These tables drive all formats.
 
+use crate::grid::Grid;
 use crate::log::{Reason, Verdicts};
 use crate::map::YieldMap;
 use crate::units::YieldUnit;
@@ -72,9 +73,8 @@ impl<'a> Values<'a> {
     }
 }
 
-/// An attribute of points.
-#[derive(Clone, Copy)]
-pub struct Attribute {
+/// An attribute of what stands in the rows of `S`.
+pub struct Attribute<S> {
     /// Its name, the same in every format.
     pub name: &'static str,
     /// What it means, for people.
@@ -82,10 +82,18 @@ pub struct Attribute {
     /// What its numbers count.
     pub measure: Measure,
     /// Its column.
-    pub values: for<'a> fn(&'a YieldMap) -> Values<'a>,
+    pub values: for<'a> fn(&'a S) -> Values<'a>,
 }
 
-impl Attribute {
+impl<S> Clone for Attribute<S> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<S> Copy for Attribute<S> {}
+
+impl<S> Attribute<S> {
     /// Decimals that are written. Our choice: a tenth or less of what a yield log can tell apart.
     pub fn decimals(&self, unit: YieldUnit) -> usize {
         match (self.measure, unit) {
@@ -112,7 +120,7 @@ const fn fixed(unit: &'static str, decimals: usize) -> Measure {
 }
 
 /// Attributes of every point.
-pub const POINT: [Attribute; 16] = [
+pub const POINT: [Attribute<YieldMap>; 16] = [
     Attribute {
         name: "log",
         about: "log file",
@@ -221,12 +229,82 @@ pub const POINT: [Attribute; 16] = [
 ];
 
 /// What points that are set aside have besides.
-pub const REASON: Attribute = Attribute {
+pub const REASON: Attribute<YieldMap> = Attribute {
     name: "reason",
     about: "why the point is set aside",
     measure: Measure::None,
     values: |m| Values::Reason(&m.verdicts),
 };
+
+/// Attributes of every cell of a grid.
+pub const CELL: [Attribute<Grid>; 11] = [
+    Attribute {
+        name: "east_m",
+        about: "easting of the cell's middle in its UTM zone",
+        measure: fixed("m", 2),
+        values: |g| Values::Number(&g.east_m),
+    },
+    Attribute {
+        name: "north_m",
+        about: "northing of the cell's middle in its UTM zone",
+        measure: fixed("m", 2),
+        values: |g| Values::Number(&g.north_m),
+    },
+    Attribute {
+        name: "ground_pct",
+        about: "share of the cell on the field's ground",
+        measure: fixed("%", 1),
+        values: |g| Values::Number(&g.ground_pct),
+    },
+    Attribute {
+        name: "points",
+        about: "kept points in it",
+        measure: Measure::None,
+        values: |g| Values::Whole(&g.points),
+    },
+    Attribute {
+        name: "yld_kg_ha",
+        about: "mean yield at reference moisture",
+        measure: fixed("kg/ha", 1),
+        values: |g| Values::Number(&g.yld_kg_ha),
+    },
+    Attribute {
+        name: "yld_se",
+        about: "standard error of the mean yield",
+        measure: fixed("kg/ha", 1),
+        values: |g| Values::Number(&g.yld_se),
+    },
+    Attribute {
+        name: "yld_low",
+        about: "lower end of its 95 % interval",
+        measure: fixed("kg/ha", 1),
+        values: |g| Values::Number(&g.yld_low),
+    },
+    Attribute {
+        name: "yld_high",
+        about: "upper end of its 95 % interval",
+        measure: fixed("kg/ha", 1),
+        values: |g| Values::Number(&g.yld_high),
+    },
+    Attribute {
+        name: "yield",
+        about: "mean yield at reference moisture",
+        measure: Measure::Yield,
+        values: |g| Values::Number(&g.yields),
+    },
+    Attribute {
+        name: "mean_pct",
+        about: "mean yield as a share of the field's",
+        measure: fixed("%", 1),
+        values: |g| Values::Number(&g.mean_pct),
+    },
+    Attribute {
+        name: "class",
+        about: "class of that share, 1 (lowest) to 5",
+        measure: Measure::None,
+        values: |g| Values::Whole(&g.class),
+    },
+];
 
 #[cfg(test)]
 mod tests {
@@ -241,7 +319,13 @@ mod tests {
             "log row time machine load pass speed_m_s cut_m moist_pct grain_kg_s factor yld_kg_ha yld_low yld_high yield \
              yield_log reason"
         );
-        assert!(names.iter().all(|n| n.len() <= 10 && n.is_ascii()));
+        let cells: Vec<&str> = CELL.iter().map(|a| a.name).collect();
+        assert_eq!(
+            cells.join(" "),
+            "east_m north_m ground_pct points yld_kg_ha yld_se yld_low yld_high yield mean_pct class"
+        );
+        let mut all = names.iter().chain(&cells);
+        assert!(all.all(|n| n.len() <= 10 && n.is_ascii()));
     }
 
     #[test]

@@ -1,9 +1,9 @@
 //! Values of attributes for formats that hold numbers, not text. They are rounded as the text formats write them, so that
 //! every format says the same.
 
-use super::attributes::{Attribute, Values};
+use super::attributes::Values;
 use super::digits::{rounded, unix_ms};
-use super::layer::MapLayer;
+use super::layer::{Features, Shown};
 
 /// A value of a feature.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,8 +35,10 @@ pub(crate) enum Kind {
 
 /// A column of a layer.
 pub(crate) struct Column<'a> {
-    /// The attribute that it shows.
-    pub attribute: &'static Attribute,
+    /// Its name.
+    pub name: &'static str,
+    /// What it means, for people.
+    pub about: &'static str,
     /// Its unit.
     pub unit: Option<&'static str>,
     values: Values<'a>,
@@ -46,18 +48,16 @@ pub(crate) struct Column<'a> {
 
 impl<'a> Column<'a> {
     /// All columns of a layer, in order.
-    pub(crate) fn all(layer: &'a MapLayer<'a>) -> Vec<Self> {
-        let column = |attribute: &'static Attribute| {
-            let values = (attribute.values)(layer.map);
-            Self {
-                attribute,
-                unit: attribute.unit(layer.unit),
-                texts: values.texts().unwrap_or_default(),
-                decimals: attribute.decimals(layer.unit),
-                values,
-            }
+    pub(crate) fn all(layer: &'a Features<'a>) -> Vec<Self> {
+        let column = |shown: Shown<'a>| Self {
+            name: shown.name,
+            about: shown.about,
+            unit: shown.unit,
+            texts: shown.values.texts().unwrap_or_default(),
+            decimals: shown.decimals,
+            values: shown.values,
         };
-        layer.attributes().map(column).collect()
+        layer.attributes().into_iter().map(column).collect()
     }
 
     /// What it holds.
@@ -88,8 +88,8 @@ impl<'a> Column<'a> {
     /// What it means, with its unit.
     pub(crate) fn title(&self) -> String {
         match self.unit {
-            Some(unit) => format!("{} ({unit})", self.attribute.about),
-            None => self.attribute.about.to_owned(),
+            Some(unit) => format!("{} ({unit})", self.about),
+            None => self.about.to_owned(),
         }
     }
 }
@@ -98,8 +98,8 @@ impl<'a> Column<'a> {
 pub(crate) fn descriptions(columns: &[Column<'_>]) -> serde_json::Value {
     let of = |c: &Column<'_>| {
         serde_json::json!({
-            "name": c.attribute.name,
-            "about": c.attribute.about,
+            "name": c.name,
+            "about": c.about,
             "unit": c.unit,
         })
     };

@@ -10,7 +10,8 @@ use proj::wkt::WktVersion;
 use rayon::prelude::*;
 
 use super::WriteError;
-use super::layer::{MapLayer, position};
+use super::layer::Features;
+use crate::geometry::UtmZone;
 use crate::job::OutputCrs;
 use crate::map::YieldMap;
 
@@ -91,10 +92,8 @@ impl LayerCrs {
     pub(crate) fn of(crs: &OutputCrs, map: &YieldMap) -> Result<Self, CrsError> {
         let code = match crs {
             OutputCrs::Code(code) => code.clone(),
-            OutputCrs::Utm => match area(map) {
-                Some([west, south, east, north]) => {
-                    utm_code((west + east) / 2.0, (south + north) / 2.0)
-                }
+            OutputCrs::Utm => match map.middle() {
+                Some([lon, lat]) => UtmZone::of(lon, lat).code(),
                 None => WGS84.to_owned(), // no point has a position
             },
         };
@@ -111,8 +110,11 @@ impl LayerCrs {
         number.and_then(Result::ok).unwrap_or_default()
     }
 
-    /// The positions of a layer in this CRS, as [`MapLayer::positions`] orders them.
-    pub(crate) fn positions(&self, layer: &MapLayer<'_>) -> Result<Vec<(f64, f64)>, WriteError> {
+    /// The positions of a layer in this CRS, as [`Features::positions`] orders them.
+    pub(crate) fn positions(&self, layer: &Features<'_>) -> Result<Vec<(f64, f64)>, WriteError> {
+        if let Some(exact) = layer.positions_in(&self.code) {
+            return Ok(exact);
+        }
         let mut positions = layer.positions();
         self.transform(&mut positions)
             .map_err(|source| WriteError::Crs {
@@ -174,34 +176,6 @@ fn known(code: &str) -> Result<&'static Known, CrsError> {
     Ok(known)
 }
 
-/// West, south, east and north of the kept points, or of all where none is kept.
-fn area(map: &YieldMap) -> Option<[f64; 4]> {
-    let of = |all: bool| {
-        (0..map.verdicts.len())
-            .filter(|&r| all || map.verdicts.is_kept(r))
-            .filter_map(|r| position(map, r))
-            .fold(None, |area: Option<[f64; 4]>, [x, y]| {
-                let [w, s, e, n] = area.unwrap_or([x, y, x, y]);
-                Some([w.min(x), s.min(y), e.max(x), n.max(y)])
-            })
-    };
-    of(false).or_else(|| of(true))
-}
-
-/// EPSG code of the WGS 84 UTM zone of a place, with the zones that are wider over Norway and Svalbard.
-/// Source: NGA.STND.0037, "Universal Grids and Grid Reference Systems"; EPSG 32601–32660 north, 32701–32760 south.
-fn utm_code(lon: f64, lat: f64) -> String {
-    let regular = ((lon + 180.0) / 6.0).floor().rem_euclid(60.0) as u32 + 1;
-    let zone = if (56.0..64.0).contains(&lat) && (3.0..12.0).contains(&lon) {
-        32
-    } else if (72.0..=84.0).contains(&lat) && (0.0..42.0).contains(&lon) {
-        31 + 2 * ((lon + 3.0) / 12.0).floor() as u32
-    } else {
-        regular
-    };
-    format!("EPSG:{}", if lat < 0.0 { 32_700 } else { 32_600 } + zone)
-}
-
 /// A CRS as formats write it.
 fn describe(code: &str) -> Result<CrsTexts, CrsError> {
     let code_text = code;
@@ -253,26 +227,6 @@ fn describe(code: &str) -> Result<CrsTexts, CrsError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Zones by NGA.STND.0037: regular ones, the wide ones of Norway (32V) and Svalbard (31X, 33X, 35X, 37X).
-    #[test]
-    fn zones_are_those_of_the_grid() {
-        for (lon, lat, code) in [
-            (-93.6, 42.0, "EPSG:32615"),
-            (8.5, 49.0, "EPSG:32632"),
-            (5.5, 59.0, "EPSG:32632"),
-            (5.5, 50.0, "EPSG:32631"),
-            (8.9, 78.0, "EPSG:32631"),
-            (9.1, 78.0, "EPSG:32633"),
-            (21.0, 78.0, "EPSG:32635"),
-            (33.0, 78.0, "EPSG:32637"),
-            (-63.0, -33.0, "EPSG:32720"),
-            (180.0, 10.0, "EPSG:32601"),
-            (-180.0, 10.0, "EPSG:32601"),
-        ] {
-            assert_eq!(utm_code(lon, lat), code, "{lon} {lat}");
-        }
-    }
 
     #[test]
     fn a_crs_that_no_layer_can_have_is_refused() {

@@ -14,7 +14,7 @@ use super::atomic::{remove_drafts, write_whole};
 use super::cells::{Cell, Column, Kind, descriptions};
 use super::crs::LayerCrs;
 use super::digits::TimeText;
-use super::layer::MapLayer;
+use super::layer::Features;
 use super::style::Style;
 use super::{WriteError, Written, wkb};
 use crate::summary::Remark;
@@ -22,7 +22,7 @@ use crate::summary::Remark;
 /// Writes a layer.
 pub(crate) fn write(
     path: &Path,
-    layer: &MapLayer<'_>,
+    layer: &Features<'_>,
     crs: &LayerCrs,
     style: &Style,
 ) -> Result<Written, WriteError> {
@@ -55,7 +55,7 @@ pub(crate) fn write(
 }
 
 fn open<'a>(
-    layer: &MapLayer<'_>,
+    layer: &Features<'_>,
     columns: &[Column<'_>],
     crs: &LayerCrs,
     style: &Style,
@@ -91,7 +91,7 @@ fn open<'a>(
             Kind::Time => ColumnType::DateTime,
         };
         let title = column.title();
-        file.add_column(column.attribute.name, kind, |buffer, column| {
+        file.add_column(column.name, kind, |buffer, column| {
             column.title = Some(buffer.create_string(&title));
         });
     }
@@ -100,7 +100,7 @@ fn open<'a>(
 
 fn fill(
     file: &mut FgbWriter<'_>,
-    layer: &MapLayer<'_>,
+    layer: &Features<'_>,
     columns: &[Column<'_>],
     shapes: &[Shape<'_>],
 ) -> GeozeroResult<()> {
@@ -124,7 +124,7 @@ fn fill(
                         ColumnValue::DateTime(std::str::from_utf8(&time).unwrap_or_default())
                     }
                 };
-                if let Err(error) = feature.property(k, column.attribute.name, &value) {
+                if let Err(error) = feature.property(k, column.name, &value) {
                     failed.get_or_insert(error);
                 }
             }

@@ -11,25 +11,19 @@ use std::path::{Path, PathBuf};
 use super::atomic::{remove_drafts, write_whole};
 use super::attributes::Values;
 use super::digits::{TimeText, push_decimal, push_integer};
-use super::layer::MapLayer;
+use super::layer::Features;
 use super::{WriteError, chunks};
 
 /// Decimals of a degree: 1 cm or better, what RFC 7946 section 11.2 holds to be enough is six.
 const DEGREE_DECIMALS: usize = 7;
 
 /// Writes a layer.
-pub(crate) fn write(path: &Path, layer: &MapLayer<'_>) -> Result<PathBuf, WriteError> {
+pub(crate) fn write(path: &Path, layer: &Features<'_>) -> Result<PathBuf, WriteError> {
     let columns: Vec<Column<'_>> = layer
         .attributes()
+        .into_iter()
         .enumerate()
-        .map(|(k, a)| {
-            Column::new(
-                k == 0,
-                a.name,
-                (a.values)(layer.map),
-                a.decimals(layer.unit),
-            )
-        })
+        .map(|(k, a)| Column::new(k == 0, a.name, a.values, a.decimals))
         .collect();
     remove_drafts(path)?;
     write_whole(path, |out| {
@@ -49,7 +43,7 @@ pub(crate) fn write(path: &Path, layer: &MapLayer<'_>) -> Result<PathBuf, WriteE
 }
 
 /// The `bbox` member with its comma; nothing where no point has a position.
-fn bbox(layer: &MapLayer<'_>) -> Vec<u8> {
+fn bbox(layer: &Features<'_>) -> Vec<u8> {
     let all = layer.positions();
     let positions = || all.iter().filter(|p| !p.0.is_nan()).map(|&(x, y)| [x, y]);
     let range = |values: &mut dyn Iterator<Item = f64>| {
@@ -136,7 +130,7 @@ impl<'a> Column<'a> {
 }
 
 /// Appends a point, the ring of a swath (counter-clockwise, closed: RFC 7946 section 3.1.6), or null.
-fn push_geometry(out: &mut Vec<u8>, layer: &MapLayer<'_>, row: usize) {
+fn push_geometry(out: &mut Vec<u8>, layer: &Features<'_>, row: usize) {
     let push_position = |out: &mut Vec<u8>, [lon, lat]: [f64; 2]| {
         out.push(b'[');
         push_decimal(out, lon, DEGREE_DECIMALS);
@@ -145,7 +139,7 @@ fn push_geometry(out: &mut Vec<u8>, layer: &MapLayer<'_>, row: usize) {
         out.push(b']');
     };
     if layer.has_polygons() {
-        let Some(quad) = layer.swath(row) else {
+        let Some(quad) = layer.polygon(row) else {
             out.extend_from_slice(b"null");
             return;
         };
@@ -168,7 +162,7 @@ fn push_geometry(out: &mut Vec<u8>, layer: &MapLayer<'_>, row: usize) {
 /// Appends the features of some rows, one on a line.
 fn features(
     rows: &[u32],
-    layer: &MapLayer<'_>,
+    layer: &Features<'_>,
     columns: &[Column<'_>],
     first: bool,
     out: &mut Vec<u8>,

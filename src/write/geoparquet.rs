@@ -21,7 +21,7 @@ use serde_json::json;
 use super::atomic::{remove_drafts, write_whole};
 use super::cells::{Cell, Column, Kind, descriptions};
 use super::crs::LayerCrs;
-use super::layer::MapLayer;
+use super::layer::Features;
 use super::{WriteError, wkb};
 
 /// Features in a row group. Our choice: most fields are one group, and a group's columns fit into memory.
@@ -33,7 +33,7 @@ const BOX: [&str; 4] = ["xmin", "ymin", "xmax", "ymax"];
 /// Writes a layer.
 pub(crate) fn write(
     path: &Path,
-    layer: &MapLayer<'_>,
+    layer: &Features<'_>,
     crs: &LayerCrs,
 ) -> Result<PathBuf, WriteError> {
     remove_drafts(path)?;
@@ -49,7 +49,7 @@ pub(crate) fn write(
 
 fn fill(
     out: impl Write + Send,
-    layer: &MapLayer<'_>,
+    layer: &Features<'_>,
     columns: &[Column<'_>],
     crs: &LayerCrs,
     positions: &[(f64, f64)],
@@ -96,7 +96,7 @@ fn fill(
 fn schema(columns: &[Column<'_>]) -> String {
     let mut text = String::from("message layer {\n");
     for column in columns {
-        let name = column.attribute.name;
+        let name = column.name;
         text.push_str(&match column.kind() {
             Kind::Text => format!("  optional binary {name} (STRING);\n"),
             Kind::Whole => format!("  optional int64 {name};\n"),
@@ -112,7 +112,7 @@ fn schema(columns: &[Column<'_>]) -> String {
 }
 
 /// The metadata that make it GeoParquet.
-fn geo(layer: &MapLayer<'_>, crs: &LayerCrs, positions: &[(f64, f64)]) -> serde_json::Value {
+fn geo(layer: &Features<'_>, crs: &LayerCrs, positions: &[(f64, f64)]) -> serde_json::Value {
     let kind = if layer.has_polygons() {
         "Polygon"
     } else {

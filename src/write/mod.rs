@@ -30,10 +30,11 @@ use rayon::prelude::*;
 pub use error::WriteError;
 pub use folder::{folder_name, folders};
 
+use crate::grid::Grid;
 use crate::job::{Format, Job, Layer};
 use crate::map::YieldMap;
 use crate::summary::{Remark, Summary};
-use layer::MapLayer;
+use layer::Features;
 use style::Style;
 
 /// Name of the file that holds a field season's figures. It is written last: where it stands, the rest stands too.
@@ -50,6 +51,8 @@ pub type PagesOf<'a> = dyn Fn(&Summary) -> Vec<(String, Vec<u8>)> + Sync + 'a;
 pub struct FieldResult<'a> {
     /// Its points.
     pub map: &'a YieldMap,
+    /// Its grid, where one was asked for.
+    pub grid: Option<&'a Grid>,
     /// Its figures.
     pub summary: &'a Summary,
     /// Makes its pages from the figures as they are written. Each has a name and contents.
@@ -134,16 +137,18 @@ fn write_into(folder: &Path, result: FieldResult<'_>, job: &Job) -> Result<Writt
         code: crs::name(&job.crs).to_owned(),
         source,
     })?;
-    let layers: Vec<(MapLayer<'_>, Style)> = job
+    let no_grid = Grid::default();
+    let grid = result.grid.unwrap_or(&no_grid);
+    let layers: Vec<(Features<'_>, Style)> = job
         .layers
         .iter()
         .map(|&layer| {
-            let layer = MapLayer::new(result.map, layer, job.yield_unit);
+            let layer = Features::new(result.map, grid, layer, job.yield_unit);
             let style = Style::of(&layer);
             (layer, style)
         })
         .collect();
-    let tasks: Vec<(&(MapLayer<'_>, Style), Format)> = layers
+    let tasks: Vec<(&(Features<'_>, Style), Format)> = layers
         .iter()
         .flat_map(|layer| job.formats.iter().map(move |&format| (layer, format)))
         .collect();
@@ -179,7 +184,7 @@ fn write_into(folder: &Path, result: FieldResult<'_>, job: &Job) -> Result<Writt
 
 fn write_layer(
     folder: &Path,
-    layer: &MapLayer<'_>,
+    layer: &Features<'_>,
     style: &Style,
     format: Format,
     crs: &crs::LayerCrs,

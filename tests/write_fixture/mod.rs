@@ -159,6 +159,7 @@ pub fn summary(map: &YieldMap) -> Summary {
             median: Some(9.6),
             p90: None,
         },
+        grid: None,
         headland: None,
         calibration: CalibrationSummary {
             method: "factor".into(),
@@ -198,6 +199,7 @@ pub fn job(results: PathBuf, crs: OutputCrs) -> Job {
         results,
         formats: vec![Format::GeoJson, Format::Shapefile],
         layers: vec![Layer::Points, Layer::SetAside],
+        grid_cell: 10.0,
         crs,
         yield_unit: YieldUnit::TonnePerHectare,
         timezone: "UTC".into(),

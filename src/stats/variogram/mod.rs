@@ -72,6 +72,17 @@ const RANGE_STEPS: usize = 80;
 /// a nugget by nothing) and three times the longest. `None` for fewer than three classes, or where
 /// nothing varies.
 pub fn fit(classes: &[LagClass], shape: Shape) -> Option<Model> {
+    fit_rise(classes, shape, |lag, range| shape.rise(lag / range))
+}
+
+/// The same where values are means over ground and not of points: `rise(lag, range)` is then what share of the partial sill
+/// of points two such means that far apart differ by, less what each differs by inside itself (Journel & Huijbregts 1978,
+/// "Mining Geostatistics", section II.D). The model is that of points; its nugget is the means' own.
+pub fn fit_rise(
+    classes: &[LagClass],
+    shape: Shape,
+    rise: impl Fn(f64, f64) -> f64,
+) -> Option<Model> {
     let usable: Vec<LagClass> = classes
         .iter()
         .copied()
@@ -89,12 +100,13 @@ pub fn fit(classes: &[LagClass], shape: Shape) -> Option<Model> {
         (3.0 * lags[lags.len() - 1] / per_range).ln(),
     );
     let step = (high - low) / RANGE_STEPS as f64;
-    let cost = |ln_range: f64| linear_part(&usable, shape, ln_range.exp()).1;
+    let linear = |range: f64| linear_part(&usable, |lag| rise(lag, range));
+    let cost = |ln_range: f64| linear(ln_range.exp()).1;
     let best = (0..=RANGE_STEPS)
         .map(|k| low + step * k as f64)
         .min_by(|a, b| cost(*a).total_cmp(&cost(*b)))?;
     let range = golden_section(cost, (best - step).max(low), (best + step).min(high)).exp();
-    let ((nugget, partial_sill), _) = linear_part(&usable, shape, range);
+    let ((nugget, partial_sill), _) = linear(range);
     Some(Model {
         shape,
         nugget,
@@ -103,11 +115,12 @@ pub fn fit(classes: &[LagClass], shape: Shape) -> Option<Model> {
     })
 }
 
-/// Nugget and partial sill, both ≥ 0, that fit best at this range, and their weighted sum of squares.
-fn linear_part(classes: &[LagClass], shape: Shape, range: f64) -> ((f64, f64), f64) {
+/// Nugget and partial sill, both ≥ 0, that fit best with this rise, and their weighted sum of squares.
+fn linear_part(classes: &[LagClass], rise: impl Fn(f64) -> f64) -> ((f64, f64), f64) {
     let (mut w, mut wf, mut wff, mut wg, mut wfg) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for c in classes {
-        let (weight, f) = (c.pairs as f64 / (c.lag * c.lag), shape.rise(c.lag / range));
+    let risen: Vec<f64> = classes.iter().map(|c| rise(c.lag)).collect();
+    for (c, &f) in classes.iter().zip(&risen) {
+        let weight = c.pairs as f64 / (c.lag * c.lag);
         w += weight;
         wf += weight * f;
         wff += weight * f * f;
@@ -130,8 +143,9 @@ fn linear_part(classes: &[LagClass], shape: Shape, range: f64) -> ((f64, f64), f
     }
     let cost = classes
         .iter()
-        .map(|c| {
-            let miss = c.gamma - nugget - sill * shape.rise(c.lag / range);
+        .zip(&risen)
+        .map(|(c, f)| {
+            let miss = c.gamma - nugget - sill * f;
             c.pairs as f64 / (c.lag * c.lag) * miss * miss
         })
         .sum();

@@ -16,7 +16,7 @@ use super::atomic::{Draft, remove_drafts};
 use super::cells::{Cell, Column, Kind};
 use super::crs::LayerCrs;
 use super::digits::{TimeText, unix_ms};
-use super::layer::{MapLayer, file_stem};
+use super::layer::{Features, file_stem};
 use super::style::Style;
 use super::{WriteError, wkb};
 
@@ -26,7 +26,7 @@ const NO_TIME: &str = "1980-01-01T00:00:00.000Z";
 /// Writes a layer as a GeoPackage of its own.
 pub(crate) fn write(
     path: &Path,
-    layer: &MapLayer<'_>,
+    layer: &Features<'_>,
     crs: &LayerCrs,
     style: &Style,
 ) -> Result<PathBuf, WriteError> {
@@ -51,12 +51,12 @@ pub(crate) fn write(
 }
 
 /// The table is called like the layer, without a character that SQL would have to quote.
-fn table_name(layer: &MapLayer<'_>) -> String {
+fn table_name(layer: &Features<'_>) -> String {
     file_stem(layer.layer).replace('-', "_")
 }
 
 /// The last time in the field's log.
-fn last_change(layer: &MapLayer<'_>) -> String {
+fn last_change(layer: &Features<'_>) -> String {
     let last = layer.map.time.iter().copied().filter_map(unix_ms).max();
     last.map_or_else(
         || NO_TIME.to_owned(),
@@ -74,7 +74,7 @@ fn date_time(clock: &mut TimeText, ms: i64) -> String {
 }
 
 struct Package<'a> {
-    layer: &'a MapLayer<'a>,
+    layer: &'a Features<'a>,
     crs: &'a LayerCrs,
     style: &'a Style,
     positions: &'a [(f64, f64)],
@@ -156,7 +156,7 @@ impl Package<'_> {
                 Kind::Number => "DOUBLE",
                 Kind::Time => "DATETIME",
             };
-            create.push_str(&format!(", \"{}\" {kind}", column.attribute.name));
+            create.push_str(&format!(", \"{}\" {kind}", column.name));
         }
         create.push(')');
         database.execute(&create, [])?;
@@ -242,7 +242,7 @@ impl Package<'_> {
                 "INSERT INTO gpkg_data_columns VALUES (?1, ?2, ?2, ?3, ?4, NULL, NULL)",
                 params![
                     self.table,
-                    column.attribute.name,
+                    column.name,
                     column.title(),
                     column.unit.map(|unit| format!("unit: {unit}")),
                 ],

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 use super::atomic::{self, Draft};
 use super::crs::LayerCrs;
-use super::layer::MapLayer;
+use super::layer::Features;
 use super::{WriteError, Written, extensions};
 use crate::job::Format;
 use shapes::Shapes;
@@ -25,7 +25,7 @@ const LARGEST: u64 = 1 << 31;
 /// and the .shp comes last: what stands between two steps is never a .shp with another layer's attributes.
 pub(crate) fn write(
     path: &Path,
-    layer: &MapLayer<'_>,
+    layer: &Features<'_>,
     crs: &LayerCrs,
 ) -> Result<Written, WriteError> {
     let part = |extension: &str| path.with_extension(extension);

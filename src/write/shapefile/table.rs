@@ -13,10 +13,10 @@ use std::io::{self, Write};
 use rayon::prelude::*;
 
 use crate::summary::Remark;
-use crate::write::attributes::{Attribute, Values};
+use crate::write::attributes::Values;
 use crate::write::chunks;
 use crate::write::digits::{TimeText, push_decimal, push_integer};
-use crate::write::layer::{MapLayer, file_stem};
+use crate::write::layer::{Features, file_stem};
 
 /// Widest text, bytes (dBase).
 const WIDEST_TEXT: usize = 254;
@@ -51,14 +51,13 @@ pub(super) struct Table<'a> {
 
 impl<'a> Table<'a> {
     /// Chooses widths that fit; what no width can hold is remarked on.
-    pub(super) fn new(layer: &'a MapLayer<'a>) -> Self {
-        let attributes: Vec<&Attribute> = layer.attributes().collect();
+    pub(super) fn new(layer: &'a Features<'a>) -> Self {
+        let attributes = layer.attributes();
         let columns: Vec<(Column<'a>, Option<Remark>)> = attributes
             .par_iter()
             .map(|a| {
-                let values = (a.values)(layer.map);
                 let (column, remark) =
-                    Column::new(a.name, values, a.decimals(layer.unit), &layer.rows);
+                    Column::new(a.name, a.values, a.decimals, &layer.rows);
                 let remark = remark.map(|(code, text)| {
                     let place = format!("{}.dbf, column \"{}\"", file_stem(layer.layer), a.name);
                     Remark::new(code, format!("{place}: {text}"))

@@ -10,7 +10,7 @@ mod sld;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use super::layer::MapLayer;
+use super::layer::Features;
 use super::{WriteError, atomic};
 use crate::job::Layer;
 use crate::log::Reason;
@@ -101,7 +101,7 @@ const MARK_SHARE: f64 = 0.8;
 
 impl Style {
     /// The look of a layer.
-    pub(crate) fn of(layer: &MapLayer<'_>) -> Self {
+    pub(crate) fn of(layer: &Features<'_>) -> Self {
         let column = |values: &[f64]| -> Vec<f64> {
             let rows = layer.rows.iter().map(|&r| values[r as usize]);
             rows.filter(|v| v.is_finite()).collect()
@@ -110,24 +110,32 @@ impl Style {
         let (title, colouring) = match layer.layer {
             Layer::Points | Layer::Swaths => (
                 format!("corrected yield, {unit}"),
-                Colouring::Yield(classes::classes(&column(&layer.map.yields), unit)),
+                Colouring::Yield(classes::classes(&column(layer.yields()), unit)),
+            ),
+            Layer::Grid => (
+                format!("mean corrected yield, {unit}"),
+                Colouring::Yield(classes::classes(&column(layer.yields()), unit)),
             ),
             Layer::SetAside => (
                 "points set aside, by reason".to_owned(),
                 Colouring::Reason(categories(layer)),
             ),
         };
+        let cut = match layer.layer {
+            Layer::Grid => None, // it has no marks
+            _ => quantile(&column(&layer.map.cut_m), 0.5),
+        };
         Self {
             name: super::layer::file_stem(layer.layer),
             title,
             polygons: layer.has_polygons(),
-            mark_m: quantile(&column(&layer.map.cut_m), 0.5)
+            mark_m: cut
                 .filter(|&width| width > 0.0)
                 .map_or(USUAL_MARK_M, |width| MARK_SHARE * width),
             colouring,
             aliases: super::cells::Column::all(layer)
                 .iter()
-                .map(|c| (c.attribute.name, c.title()))
+                .map(|c| (c.name, c.title()))
                 .collect(),
         }
     }
@@ -157,7 +165,7 @@ impl Style {
 }
 
 /// The reasons that occur in a layer, each with a colour and a mark of its own.
-fn categories(layer: &MapLayer<'_>) -> Vec<Category> {
+fn categories(layer: &Features<'_>) -> Vec<Category> {
     let mut points = [0_u64; Reason::ALL.len()];
     for &row in &layer.rows {
         if let Some(reason) = layer.map.verdicts.reason(row as usize) {
