@@ -4,6 +4,7 @@
 
 use fanmill::apply::apply;
 use fanmill::gather;
+use fanmill::grid::Grid;
 use fanmill::job::{FieldSeason, Job};
 use fanmill::map::YieldMap;
 use fanmill::pool::{self, MachineDecision};
@@ -70,6 +71,7 @@ pub struct Run {
     pub evidence: Vec<gather::MachineEvidence>,
     pub machines: Vec<MachineDecision>,
     pub map: YieldMap,
+    pub grid: Option<Grid>,
     pub summary: Summary,
 }
 
@@ -97,13 +99,16 @@ pub fn run_with(
     change(&season, &mut machines);
     let settled: Vec<gather::Settled> = machines.iter().map(gather::Settled::from).collect();
     let scale = pool::scale(&[("c", &gather::scale(&prepared, &settled))]).remove(0);
-    let fanmill::apply::Applied { map, summary, .. } = apply(job, &prepared, &machines, &scale)?;
+    let fanmill::apply::Applied {
+        map, grid, summary, ..
+    } = apply(job, &prepared, &machines, &scale)?;
     Ok(Run {
         season,
         prepared,
         evidence,
         machines,
         map,
+        grid,
         summary,
     })
 }

@@ -79,7 +79,7 @@ pub fn apply(
     let neighbours = to_cover_twice.clamp(params.neighbours, params.most_neighbours);
     let kriging = Kriging::new(stretches, *structure, neighbours, usual_area);
     let (least, most) = params.reach;
-    let reach = structure.range.clamp(least, most).max(2.0 * side);
+    let reach = (structure.range * super::support::SHAPE.practical_range()).clamp(least, most).max(2.0 * side);
     let whole = (1 << (params.parts * params.parts)) - 1;
     let predict = |cell: &Cell| -> Option<Block> {
         let places: Vec<[f64; 2]> = if cell.parts == whole {

@@ -132,7 +132,7 @@ fn structure(
         width,
         count: CLASSES.max((params.variogram_reach / width).ceil() as usize),
     };
-    let robust = Estimator::CressieHawkins;
+    let robust = Estimator::Matheron;
     let mut between = empirical(&places, &values, classes, robust, params.anchors, Some(&passes));
     between.retain(|c| c.pairs >= params.fewest_pairs);
     if between.is_empty() {
@@ -198,7 +198,7 @@ fn along_passes(
         width: 0.5 * step,
         count: 2 * STEPS + 1,
     };
-    let robust = Estimator::CressieHawkins;
+    let robust = Estimator::Matheron;
     let mut all = empirical(&line, values, classes, robust, usize::MAX, None);
     all.retain(|c| c.pairs >= params.fewest_pairs && c.lag > 0.5 * step);
     all

@@ -6,7 +6,7 @@ use crate::stats::variogram::Shape;
 pub(super) const NODES: usize = 4;
 
 /// Shape of the variogram of points: the one that `quality` fits, so that a report has one.
-pub(super) const SHAPE: Shape = Shape::Spherical;
+pub(super) const SHAPE: Shape = Shape::Exponential;
 
 /// Two places along and two across at the ground's standard deviations: the Gauss rule of two points, exact for what bends
 /// like a parabola.

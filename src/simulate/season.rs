@@ -19,6 +19,7 @@ use super::surface::Surface;
 use super::transport::STEP;
 use super::truth::{Truth, field_truth, load_truths, machine_truth};
 use super::weigh::weigh;
+use crate::geometry::{Frame, FrameError};
 use crate::read::Ticket;
 
 /// A log file of a simulated season: one machine on one day.
@@ -47,6 +48,7 @@ pub struct Simulated {
     pub tickets: Vec<Ticket>,
     /// What is true.
     pub truth: Truth,
+    surface: Surface,
 }
 
 /// Independent streams of random numbers, so that a change to one part leaves the others as they were.
@@ -148,7 +150,25 @@ impl Checked<'_> {
                 loads,
                 wrong_tickets,
             },
+            surface,
         })
+    }
+}
+
+impl Simulated {
+    /// True yield at the reference moisture of places given by longitude and latitude, kg/ha, cut or not.
+    ///
+    /// # Errors
+    /// Where the local frame has no origin on Earth.
+    pub fn true_yields(&self, places: &[[f64; 2]]) -> Result<Vec<f64>, FrameError> {
+        let frame = Frame::centred(self.spec.origin[0], self.spec.origin[1])?;
+        let (lon, lat): (Vec<f64>, Vec<f64>) = places.iter().map(|p| (p[0], p[1])).unzip();
+        let (x, y) = frame.forward(&lon, &lat);
+        let dry = 100.0 - self.spec.reference_moisture;
+        let at = |(x, y): (f64, f64)| {
+            self.surface.wet([x, y]) * (100.0 - self.surface.moisture([x, y])) / dry
+        };
+        Ok(x.into_iter().zip(y).map(at).collect())
     }
 }
 
