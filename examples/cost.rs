@@ -83,6 +83,7 @@ fn main() {
                 job: &job,
                 field,
                 map: &map,
+                grid: None,
                 summary: &summary,
                 evidence: &evidence,
             });

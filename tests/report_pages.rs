@@ -139,6 +139,7 @@ fn a_field_without_points_or_evidence_still_has_a_page() {
         job: &job,
         field: &job.fields[0],
         map: &map,
+        grid: None,
         summary: &summary,
         evidence: &Evidence::default(),
     });
@@ -167,6 +168,7 @@ fn large_report(n: usize) -> String {
         job: &job,
         field: &job.fields[0],
         map: &map,
+        grid: None,
         summary: &summary,
         evidence: &evidence,
     })

@@ -194,11 +194,14 @@ impl<'a> Batch<'a> {
                 mut summary,
                 evidence,
             } = apply(self.job, &field, machines, scale)?;
+            let grid = grid.as_ref();
             let result = FieldResult {
                 map: &map,
-                grid: grid.as_ref(),
+                grid,
                 summary: &summary,
-                pages: &|figures| pages_of(self.job, &field.season, &map, figures, &evidence),
+                pages: &|figures| {
+                    pages_of(self.job, &field.season, (&map, grid), figures, &evidence)
+                },
             };
             let written = write_field(&folder, result, self.job)?;
             summary.warnings.extend(written.remarks);

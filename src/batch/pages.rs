@@ -1,6 +1,7 @@
 //! The pages for a browser: over the batch, and of a field.
 
 use crate::evidence::Evidence;
+use crate::grid::Grid;
 use crate::job::{FieldSeason, Job};
 use crate::map::YieldMap;
 use crate::report::pages;
@@ -23,7 +24,7 @@ pub(super) fn write_pages(job: &Job, outcomes: &[FieldOutcome]) -> Result<(), Wr
 pub(super) fn pages_of(
     job: &Job,
     field: &FieldSeason,
-    map: &YieldMap,
+    (map, grid): (&YieldMap, Option<&Grid>),
     summary: &Summary,
     evidence: &Evidence,
 ) -> Vec<(String, Vec<u8>)> {
@@ -31,6 +32,7 @@ pub(super) fn pages_of(
         job,
         field,
         map,
+        grid,
         summary,
         evidence,
     };

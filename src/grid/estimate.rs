@@ -7,6 +7,9 @@ use crate::geometry::Lattice;
 use crate::stats::variogram::{Estimator, LagClass, LagClasses, empirical, fit_rise};
 use crate::stats::{median, quantile};
 
+/// All pairs count in full. The checks have set odd points aside, and a stretch is the mean of several; a robust estimator takes
+/// the edge of a poor headland for an outlier, and standard errors then come out too small (see DEVELOPERS).
+const ESTIMATOR: Estimator = Estimator::Matheron;
 /// Length of a stretch, as a share of the cell (our choice: a cell then is about one stretch of each pass through it).
 const STRETCH_SIDES: f64 = 1.0;
 /// Width of a class of the variogram in cut widths, as in `quality`: the first holds neighbouring passes.
@@ -28,7 +31,8 @@ const MOST_SHARED: f64 = 0.95;
 pub struct Structure {
     /// Variance of the pattern of points; 0: there is none.
     pub sill: f64,
-    /// Distance beyond which points of the pattern are no longer alike (spherical model), m.
+    /// Distance over which points of the pattern grow unlike: at three times it 95 % of the sill is reached (exponential
+    /// model), m.
     pub range: f64,
     /// Variance of the error of a usual stretch.
     pub error: f64,
@@ -132,8 +136,14 @@ fn structure(
         width,
         count: CLASSES.max((params.variogram_reach / width).ceil() as usize),
     };
-    let robust = Estimator::Matheron;
-    let mut between = empirical(&places, &values, classes, robust, params.anchors, Some(&passes));
+    let mut between = empirical(
+        &places,
+        &values,
+        classes,
+        ESTIMATOR,
+        params.anchors,
+        Some(&passes),
+    );
     between.retain(|c| c.pairs >= params.fewest_pairs);
     if between.is_empty() {
         return None;
@@ -198,8 +208,7 @@ fn along_passes(
         width: 0.5 * step,
         count: 2 * STEPS + 1,
     };
-    let robust = Estimator::Matheron;
-    let mut all = empirical(&line, values, classes, robust, usize::MAX, None);
+    let mut all = empirical(&line, values, classes, ESTIMATOR, usize::MAX, None);
     all.retain(|c| c.pairs >= params.fewest_pairs && c.lag > 0.5 * step);
     all
 }

@@ -25,6 +25,7 @@ mod support;
 
 pub use apply::{Grid, apply};
 pub use estimate::{GridPlan, NoGrid, Structure, estimate};
+pub use krige::block;
 pub use params::{CheckedGridParams, GridParams, GridParamsError};
 pub use stats::GridStats;
 

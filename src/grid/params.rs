@@ -35,8 +35,7 @@ pub struct GridParams {
 
 impl Default for GridParams {
     fn default() -> Self {
-        // 24 stretches reach 26 m at cells of 10 m: five or six passes, which are what averages errors out; with 12 or 48
-        // standard errors and errors on simulated fields were the same within a twentieth.
+        // 24 stretches reach some 26 m about a cell of 10 m: five or six passes of a 9 m header, whose errors average out.
         Self {
             side: 10.0,
             round_side: 5.0,

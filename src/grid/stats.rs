@@ -1,5 +1,6 @@
 //! A grid in figures.
 
+use super::support::SHAPE;
 use super::{Grid, GridPlan};
 use crate::stats::quantile;
 use crate::units::HECTARE_M2;
@@ -55,7 +56,7 @@ impl GridStats {
             se_pct: relative(&grid.yld_se),
             se_within_pct: relative(&grid.kriging_se),
             pattern_sd_pct: 100.0 * structure.sill.sqrt(),
-            range_m: (structure.sill > 0.0).then_some(structure.range),
+            range_m: (structure.sill > 0.0).then(|| structure.range * SHAPE.practical_range()),
             error_sd_pct: 100.0 * structure.error.sqrt(),
             error_shared: structure.shared,
         }

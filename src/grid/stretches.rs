@@ -26,6 +26,22 @@ pub(super) struct Stretch {
     pub sd: [f64; 2],
 }
 
+impl Stretch {
+    /// A single point, a pass by itself, with a level that is known.
+    pub(super) fn at_point(middle: [f64; 2], pass: u32, yield_kg_ha: f64) -> Self {
+        Self {
+            middle,
+            nodes: [middle; NODES],
+            pass,
+            along: 0.0,
+            area: 1.0,
+            yield_kg_ha,
+            level_sd: 0.0,
+            sd: [0.0; 2],
+        }
+    }
+}
+
 /// The stretches of a field, about `length` long, pass by pass in the order of travel.
 pub(super) fn stretches(input: &GridInput<'_>, lattice: &Lattice, length: f64) -> Vec<Stretch> {
     let pieces = Pieces::cut(

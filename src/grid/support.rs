@@ -5,7 +5,8 @@ use crate::stats::variogram::Shape;
 /// Places that stand for the ground of a stretch.
 pub(super) const NODES: usize = 4;
 
-/// Shape of the variogram of points: the one that `quality` fits, so that a report has one.
+/// Shape of the variogram of points. Exponential: it may be summed over ground in any dimension, and it rises steeply at its
+/// start, as rough fields do; what a flatter start cannot follow goes into the error, and cells are smoothed too much.
 pub(super) const SHAPE: Shape = Shape::Exponential;
 
 /// Two places along and two across at the ground's standard deviations: the Gauss rule of two points, exact for what bends

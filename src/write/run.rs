@@ -183,6 +183,7 @@ fn settings(job: &Job) -> Value {
             "file": job.file,
             "formats": job.formats,
             "layers": job.layers,
+            "grid_cell_m": job.grid_cell,
             "crs": crs,
             "yield_unit": job.yield_unit,
             "timezone": job.timezone,

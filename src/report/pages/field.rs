@@ -6,9 +6,11 @@ use super::advice::{Check, Level, checks, half_interval, unweighed_share, worst}
 use super::charts::Charts;
 use super::rows::{LedgerRow, LoadRow, PartRow, ledger, loads, parts, parts_caption};
 use super::settings::{self, Setting};
+use super::cells::{self, Cells};
 use super::words::{self, CAUTIONS};
 use super::{embed, legend, points};
 use crate::evidence::{Evidence, MachineGrounds, RampGrounds};
+use crate::grid::Grid;
 use crate::job::{FieldSeason, Job};
 use crate::map::YieldMap;
 use crate::report::numbers::{count, counted, interval, optional, rounded, yield_decimals};
@@ -23,6 +25,8 @@ pub struct FieldPage<'a> {
     pub field: &'a FieldSeason,
     /// Its map.
     pub map: &'a YieldMap,
+    /// Its grid, where there is one.
+    pub grid: Option<&'a Grid>,
     /// Its figures.
     pub summary: &'a Summary,
     /// What they rest on.
@@ -40,6 +44,7 @@ struct Report<'a> {
     legend: String,
     map_caption: String,
     beyond: String,
+    cells: Option<Cells>,
     ledger: Vec<LedgerRow>,
     parts: Vec<PartRow>,
     parts_caption: String,
@@ -84,6 +89,7 @@ pub fn report(page: &FieldPage<'_>) -> String {
         job,
         field,
         map,
+        grid,
         summary: s,
         evidence,
     } = *page;
@@ -101,6 +107,7 @@ pub fn report(page: &FieldPage<'_>) -> String {
             .unwrap_or_default(),
         map_caption: map_caption(s),
         beyond: points.as_ref().map(beyond).unwrap_or_default(),
+        cells: grid.and_then(|g| cells::of(g, s, points.as_ref().map(|p| p.scale))),
         ledger: ledger(s),
         parts: parts(s, evidence),
         parts_caption: parts_caption(evidence),

@@ -7,6 +7,7 @@
 mod advice;
 mod assets;
 mod batch;
+mod cells;
 mod charts;
 mod embed;
 mod field;

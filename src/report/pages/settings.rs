@@ -2,7 +2,7 @@
 
 use crate::crop::Crop;
 use crate::evidence::Evidence;
-use crate::job::{FieldSeason, Job, OutputCrs};
+use crate::job::{FieldSeason, Job, Layer, OutputCrs};
 use crate::map::YieldMap;
 use crate::report::numbers::{counted, optional, rounded};
 use crate::summary::{DelayBasis, Summary};
@@ -79,6 +79,15 @@ pub(super) fn of(
             CHOICE
         },
     ));
+    if job.layers.contains(&Layer::Grid) {
+        let cell = s.grid.as_ref().map_or(job.grid_cell, |g| g.cell_m);
+        let source = if cell == job.grid_cell { JOB } else { DATA };
+        out.push(setting(
+            "Grid: side of a cell",
+            format!("{} m", rounded(cell, 1)),
+            source,
+        ));
+    }
     let crs = match &job.crs {
         OutputCrs::Code(code) => code.as_str(),
         OutputCrs::Utm => "UTM zone of the field",

@@ -35,10 +35,7 @@ fn picture(map: &YieldMap, evidence: &Evidence) -> Option<Vec<u8>> {
     let cells: Vec<u8> = filled(&sums, width, height, reach.clamp(1, 6))
         .into_iter()
         .map(|v| match v {
-            Some(y) => {
-                let share = ((y - low) / (high - low)).clamp(0.0, 1.0);
-                1 + (share * (SHADES - 1) as f64).round() as u8
-            }
+            Some(y) => shade((y - low) / (high - low)),
             None => 0,
         })
         .collect();
@@ -68,7 +65,13 @@ fn filled(sums: &[(f64, u32)], width: usize, height: usize, reach: usize) -> Vec
     out
 }
 
-fn encode(cells: &[u8], width: u32, height: u32) -> Option<Vec<u8>> {
+/// The colour of a share of the scale; shares beyond its ends have theirs.
+pub(super) fn shade(share: f64) -> u8 {
+    1 + (share.clamp(0.0, 1.0) * (SHADES - 1) as f64).round() as u8
+}
+
+/// A PNG of colours of the scale, row by row from the top; 0 is transparent.
+pub(super) fn encode(cells: &[u8], width: u32, height: u32) -> Option<Vec<u8>> {
     let mut palette = vec![255, 255, 255];
     for shade in 0..SHADES {
         let c = colorous::VIRIDIS.eval_rational(shade, SHADES);
