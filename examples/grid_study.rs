@@ -60,7 +60,11 @@ fn spec_of(seed: u64) -> FieldSpec {
             range: draw.between(25.0, 150.0),
             smoothness: draw.one_of(&[Smoothness::Rough, Smoothness::Smooth]),
             trend: draw.one_of(&[0.0, 0.2, -0.2]),
-            headland_width: if headland { draw.between(10.0, 30.0) } else { 0.0 },
+            headland_width: if headland {
+                draw.between(10.0, 30.0)
+            } else {
+                0.0
+            },
             headland_effect: -0.2,
             ..SurfaceSpec::default()
         },
@@ -102,7 +106,11 @@ fn main() {
         .filter_map(|a| a.parse().ok())
         .collect();
     let number = |k: usize, usual: f64| arguments.get(k).copied().unwrap_or(usual);
-    let (seasons, first, cell) = (number(0, 20.0) as u64, number(1, 1.0) as u64, number(2, 10.0));
+    let (seasons, first, cell) = (
+        number(0, 20.0) as u64,
+        number(1, 1.0) as u64,
+        number(2, 10.0),
+    );
     let all: Vec<Judged> = (first..first + seasons)
         .into_par_iter()
         .filter_map(|seed| judge(seed, cell))
@@ -187,7 +195,11 @@ fn judge(seed: u64, cell: f64) -> Option<Judged> {
         spec.surface.cv,
         spec.surface.range,
         spec.surface.smoothness,
-        if spec.surface.headland_width > 0.0 { " headland" } else { "" },
+        if spec.surface.headland_width > 0.0 {
+            " headland"
+        } else {
+            ""
+        },
         j.cells,
         grid.side,
         pct(j.square),
@@ -246,7 +258,10 @@ fn plain(grid: &Grid, run: &Run) -> Vec<f64> {
     };
     let mut sums = std::collections::BTreeMap::<(i64, i64), (f64, f64)>::new();
     let key = |east: f64, north: f64| {
-        ((east / grid.side).floor() as i64, (north / grid.side).floor() as i64)
+        (
+            (east / grid.side).floor() as i64,
+            (north / grid.side).floor() as i64,
+        )
     };
     for i in (0..run.map.lon.len()).filter(|&i| run.map.verdicts.is_kept(i)) {
         if let Some([east, north]) = zone.forward(run.map.lon[i], run.map.lat[i]) {

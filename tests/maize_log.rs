@@ -249,3 +249,53 @@ fn flow_later_by(log: &str, seconds: f64) -> String {
     }
     out
 }
+
+/// The grid of the real log: the ground and the mean of the map, on whole multiples of the cell in UTM zone 15N (the field lies at
+/// 93.98° W: NGA.STND.0037).
+#[test]
+fn the_real_log_has_a_grid() {
+    let Some(log) = shared_log() else { return };
+    let job = JOB.replacen("[job]\n", "[job]\nlayers = [\"grid\"]\n", 1);
+    let (farm, s) = figures_of(&job, &log);
+    let grid = &s["grid"];
+    assert_eq!(
+        (&grid["cell_m"], &grid["crs"]),
+        (&Value::from(10.0), &Value::from("EPSG:32615"))
+    );
+    assert_eq!(grid["left_out"], 0);
+    let ratio = |a: &Value, b: &Value| number(a) / number(b);
+    assert!(
+        (ratio(&grid["mean"], &s["yield"]["mean"]) - 1.0).abs() < 0.015,
+        "{grid}"
+    );
+    assert!(
+        (ratio(&grid["area_ha"], &s["area_ha"]) - 1.0).abs() < 0.03,
+        "{grid}"
+    );
+    assert!(
+        (0.5..15.0).contains(&number(&grid["se_within_pct"])),
+        "{grid}"
+    );
+    let run: Value =
+        serde_json::from_slice(&fs::read(farm.path("results/run.json")).expect("a record"))
+            .expect("JSON");
+    let folder = run["fields"][0]["folder"]
+        .as_str()
+        .expect("a folder")
+        .to_owned();
+    let layer = fs::read(farm.path(&format!("results/{folder}/grid.geojson"))).expect("a layer");
+    let layer: Value = serde_json::from_slice(&layer).expect("GeoJSON");
+    let cells = layer["features"].as_array().expect("cells");
+    assert_eq!(cells.len() as u64, grid["cells"]);
+    for cell in cells {
+        let p = &cell["properties"];
+        assert!(
+            number(&p["yld_low"]) <= number(&p["yld_kg_ha"])
+                && number(&p["yld_kg_ha"]) <= number(&p["yld_high"])
+        );
+        assert_eq!(
+            (number(&p["east_m"]) % 10.0, number(&p["north_m"]) % 10.0),
+            (5.0, 5.0)
+        );
+    }
+}

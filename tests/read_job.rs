@@ -264,14 +264,29 @@ fn a_field_season_stands_once() {
 
 #[test]
 fn choices_are_checked() {
+    assert!(
+        with("\"set-aside\"", "\"grid\"")
+            .is_ok_and(|j| j.layers.contains(&Layer::Grid) && j.grid_cell == 10.0)
+    );
+    let cell = |text: &str| {
+        format!(
+            "[job]\ngrid_cell = {text}\n{}",
+            JOB.replacen("[job]\n", "", 1)
+        )
+    };
+    assert!(read(&cell("\"40 ft\"")).is_ok_and(|j| (j.grid_cell - 12.192).abs() < 1e-9));
     assert_eq!(
-        fails("\"set-aside\"", "\"grid\""),
-        "job.toml:5:21, job, layers: expected a list of points, set-aside, swaths, found \"grid\"\n\
-         hint: \"grid\" is not yet written by this version"
+        read(&cell("\"1 m\"")).expect_err("an error"),
+        "job.toml:2:13, job, grid_cell: expected a length between 2 and 200 m, found \"1 m\""
+    );
+    assert!(
+        read(&cell("10")).expect_err("an error").starts_with(
+            "job.toml:2:13, job, grid_cell: expected a length with its unit, such as "
+        )
     );
     assert_eq!(
         fails("\"set-aside\"", "\"set aside\""),
-        "job.toml:5:21, job, layers: expected a list of points, set-aside, swaths, found \"set aside\"\n\
+        "job.toml:5:21, job, layers: expected a list of points, set-aside, swaths, grid, found \"set aside\"\n\
          hint: did you mean \"set-aside\"?"
     );
     assert_eq!(

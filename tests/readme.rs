@@ -10,7 +10,7 @@ use fanmill::job::{Format, Job, Layer, LimitSettings, LogColumn, LogSettings, Ou
 use fanmill::log::Reason;
 use fanmill::read::by_headers;
 use fanmill::units::{POUND_KG, Quantity, YieldUnit};
-use fanmill::write::attributes::{POINT, REASON};
+use fanmill::write::attributes::{CELL, POINT, REASON};
 
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
@@ -113,6 +113,22 @@ fn every_attribute_stands_in_its_order_with_its_unit() {
     for (row, attribute) in rows.iter().zip(all) {
         assert_eq!(marked(&row[0]), [attribute.name]);
         // A unit that follows the job's shows in two units of the job.
+        let unit = |u| attribute.unit(u).unwrap_or_default();
+        let (metric, other) = (
+            unit(YieldUnit::TonnePerHectare),
+            unit(YieldUnit::BushelPerAcre),
+        );
+        let expected = if metric == other { metric } else { "the job's" };
+        assert_eq!(row[2], expected, "{}", attribute.name);
+    }
+}
+
+#[test]
+fn every_attribute_of_a_cell_stands_in_its_order_with_its_unit() {
+    let rows = table(section(&readme(), "### Cells"), 0);
+    assert_eq!(rows.len(), CELL.len());
+    for (row, attribute) in rows.iter().zip(&CELL) {
+        assert_eq!(marked(&row[0]), [attribute.name]);
         let unit = |u| attribute.unit(u).unwrap_or_default();
         let (metric, other) = (
             unit(YieldUnit::TonnePerHectare),
@@ -280,6 +296,7 @@ fn defaults_are_what_an_empty_job_gets() {
     assert_eq!(of("results"), "`\"results\"`");
     assert_eq!(of("formats"), "`[\"geojson\", \"shapefile\"]`");
     assert_eq!(of("layers"), "`[\"points\", \"set-aside\"]`");
+    assert_eq!(of("grid_cell"), format!("`\"{} m\"`", job.grid_cell));
     assert_eq!(of("yield_unit"), "`\"t/ha\"`");
     assert_eq!(of("timezone"), "`\"UTC\"`");
     assert_eq!(of("credit_dry_grain"), "`false`");
@@ -341,6 +358,10 @@ fn figures_and_tables_have_the_names_of_the_readme() {
         let from = root().join("examples/first-field").join(file);
         std::fs::copy(from, dir.path().join(file)).unwrap();
     }
+    let job = dir.path().join("job.toml");
+    let text = std::fs::read_to_string(&job).unwrap();
+    let all = "[job]\nlayers = [\"points\", \"set-aside\", \"swaths\", \"grid\"]\n";
+    std::fs::write(&job, text.replacen("[job]\n", all, 1)).unwrap();
     let run = Command::new(env!("CARGO_BIN_EXE_fanmill"))
         .args(["run", "--quiet", "--threads", "1", "job.toml"])
         .current_dir(dir.path())
@@ -377,6 +398,7 @@ fn figures_and_tables_have_the_names_of_the_readme() {
     let folder = results.join("Heron Lane/Home/First field/2025-wheat");
     let figures = std::fs::read_to_string(folder.join("summary.json")).unwrap();
     let figures: serde_json::Value = serde_json::from_str(&figures).unwrap();
+    assert!(figures["grid"].is_object(), "{}", figures["warnings"]);
     let rows = table(section(&readme, "### summary.json"), 0);
     let keys: Vec<String> = rows.iter().flat_map(|r| marked(&r[0])).collect();
     let found: Vec<String> = figures.as_object().unwrap().keys().cloned().collect();

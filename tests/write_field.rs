@@ -103,9 +103,10 @@ fn every_format_gives_the_same_bytes_again() {
     let summary = write_fixture::summary(&map);
     let dir = tempfile::tempdir().unwrap();
     let job = write_fixture::whole_job(dir.path().into(), OutputCrs::Utm);
+    let grid = write_fixture::grid(500);
     let result = FieldResult {
         map: &map,
-        grid: None,
+        grid: Some(&grid),
         summary: &summary,
         pages: &|_| Vec::new(),
     };
@@ -120,7 +121,7 @@ fn every_format_gives_the_same_bytes_again() {
     };
     let (first, written) = write("one", 1);
     // A format of one file, or five; a style in two languages; the summary.
-    assert_eq!(first.len(), 3 * (4 + 5 + 2) + 1);
+    assert_eq!(first.len(), 4 * (4 + 5 + 2) + 1);
     assert_eq!(written.files.len(), first.len());
     let (second, _) = write("two", 3);
     for (name, bytes) in &first {
@@ -135,6 +136,44 @@ fn every_format_gives_the_same_bytes_again() {
     let said: Vec<&str> = written.remarks.iter().map(|r| r.text.as_str()).collect();
     let set_aside = format!("set-aside.fgb: {} of 429 points", nowhere(false));
     assert!(said.iter().any(|t| t.starts_with(&set_aside)), "{said:?}");
+}
+
+/// In its own zone a cell's corners are whole multiples of its side to the last bit, so that fields and seasons share them.
+#[test]
+fn cells_are_round_in_their_zone() {
+    let map = write_fixture::map(60);
+    let grid = write_fixture::grid(90);
+    let summary = write_fixture::summary(&map);
+    let dir = tempfile::tempdir().unwrap();
+    let mut job = write_fixture::job(dir.path().into(), OutputCrs::Utm);
+    job.layers = vec![Layer::Grid];
+    let result = FieldResult {
+        map: &map,
+        grid: Some(&grid),
+        summary: &summary,
+        pages: &|_| Vec::new(),
+    };
+    write_field(dir.path(), result, &job).unwrap();
+    let cells = records(&dir.path().join("grid.shp"));
+    assert_eq!(cells.len(), 90);
+    for (shape, record) in cells {
+        let shapefile::Shape::Polygon(polygon) = shape else {
+            panic!("a cell is no polygon");
+        };
+        let ring = polygon.rings()[0].points();
+        assert_eq!(ring.len(), 5);
+        assert!(
+            ring.iter().all(|p| p.x % 10.0 == 0.0 && p.y % 10.0 == 0.0),
+            "{ring:?}"
+        );
+        let Some(dbase::FieldValue::Numeric(Some(east))) = record.get("east_m") else {
+            panic!("a cell without an easting");
+        };
+        assert_eq!(
+            *east,
+            ring.iter().map(|p| p.x).fold(f64::INFINITY, f64::min) + 5.0
+        );
+    }
 }
 
 /// RFC 7946, and null for what is missing: read by the `geojson` crate.

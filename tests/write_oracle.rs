@@ -20,11 +20,12 @@ fn read_back(map: &YieldMap, job: &Job, epsg: &str) -> Option<Result<String, Str
     };
     let folder = job.results.join(&folders(&job.fields)[0]);
     let summary = write_fixture::summary(map);
+    let grid = write_fixture::grid(map.row.len() / 10);
     write_field(
         &folder,
         FieldResult {
             map,
-            grid: None,
+            grid: Some(&grid),
             summary: &summary,
             pages: &|_| Vec::new(),
         },
@@ -61,6 +62,7 @@ fn other_software_reads_the_same_from_every_format() {
     assert!(read.contains("points: 13714 points"), "{read}");
     assert!(read.contains("set-aside: 2286 points"), "{read}");
     assert!(read.contains("swaths: 13714 points"), "{read}");
+    assert!(read.contains("grid: 1600 points"), "{read}");
     for format in [
         "geojson",
         "shapefile",
@@ -68,7 +70,7 @@ fn other_software_reads_the_same_from_every_format() {
         "geoparquet",
         "flatgeobuf",
     ] {
-        assert_eq!(read.matches(format).count(), 3, "{format}: {read}");
+        assert_eq!(read.matches(format).count(), 4, "{format}: {read}");
     }
 }
 
@@ -151,9 +153,10 @@ fn on_layers(points: usize, crs: OutputCrs, look: impl FnOnce(&Path)) {
     let job = write_fixture::whole_job(dir.path().into(), crs);
     let map = write_fixture::map(points);
     let summary = write_fixture::summary(&map);
+    let grid = write_fixture::grid(points / 4);
     let result = FieldResult {
         map: &map,
-        grid: None,
+        grid: Some(&grid),
         summary: &summary,
         pages: &|_| Vec::new(),
     };
@@ -186,7 +189,7 @@ fn gdal_finds_nothing_wrong_with_geopackages() {
                     .output()
                     .expect("FANMILL_GDAL_PYTHON runs")
             };
-            for stem in ["points", "set-aside", "swaths"] {
+            for stem in ["points", "set-aside", "swaths", "grid"] {
                 let file = folder.join(stem).with_extension("gpkg");
                 let said = validate(&file);
                 let text = String::from_utf8_lossy(&said.stdout).into_owned()
@@ -227,7 +230,7 @@ fn a_desktop_gis_opens_layers_styled() {
             .expect("FANMILL_QGIS_PYTHON runs");
         let text = String::from_utf8_lossy(&said.stdout);
         assert!(
-            said.status.success() && text.matches("drawn").count() == 12,
+            said.status.success() && text.matches("drawn").count() == 16,
             "{text}{}",
             String::from_utf8_lossy(&said.stderr)
         );

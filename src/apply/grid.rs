@@ -29,10 +29,7 @@ impl Made {
         Self {
             grid: Grid::default(),
             summary: None,
-            remarks: vec![Remark::new(
-                "no-grid",
-                format!("the grid is empty: {why}"),
-            )],
+            remarks: vec![Remark::new("no-grid", format!("the grid is empty: {why}"))],
         }
     }
 }
@@ -111,7 +108,8 @@ fn in_words(why: NoGrid) -> String {
             "{stretches} stretches of passes have kept points, and it takes {needed} to see how alike yields are"
         ),
         NoGrid::NoPairs => {
-            "too few stretches lie beside another pass, so that nothing tells how alike yields are".into()
+            "too few stretches lie beside another pass, so that nothing tells how alike yields are"
+                .into()
         }
         NoGrid::NoZone => "no UTM zone can be laid over the field".into(),
     }

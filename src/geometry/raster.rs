@@ -105,7 +105,9 @@ impl CutRaster {
 
     /// Number of cut cells in a block of columns and lines of cells, counted along the raster's own axes from its origin.
     pub fn cells_in(&self, columns: std::ops::Range<i32>, lines: std::ops::Range<i32>) -> u64 {
-        lines.map(|line| self.count_span(line, columns.clone())).sum()
+        lines
+            .map(|line| self.count_span(line, columns.clone()))
+            .sum()
     }
 
     /// Area of the ground cut inside a shape (holes are outside), m².

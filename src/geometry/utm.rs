@@ -53,10 +53,7 @@ impl UtmZone {
     /// Easting and northing of a place given in degrees, m; `None` where PROJ has none.
     pub fn forward(self, lon: f64, lat: f64) -> Option<[f64; 2]> {
         let [x, y] = about_meridian(lon - self.meridian(), lat)?;
-        Some([
-            SCALE * x + FALSE_EASTING,
-            SCALE * y + self.false_northing(),
-        ])
+        Some([SCALE * x + FALSE_EASTING, SCALE * y + self.false_northing()])
     }
 
     /// Longitude (within ±180°) and latitude of an easting and a northing, degrees.

@@ -108,7 +108,14 @@ pub fn apply(
         .collect();
     let points = points(input, lattice, &made);
     for ((cell, block), points) in made.into_iter().zip(points) {
-        grid.push(lattice, cell.at, cell.share(params.parts), block, points, unit);
+        grid.push(
+            lattice,
+            cell.at,
+            cell.share(params.parts),
+            block,
+            points,
+            unit,
+        );
     }
     grid.compare();
     grid

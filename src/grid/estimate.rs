@@ -123,11 +123,7 @@ fn side(params: &CheckedGridParams, swath: f64) -> f64 {
 }
 
 /// Variogram between passes and along them. `None` where no class holds enough pairs.
-fn structure(
-    stretches: &[Stretch],
-    swath: f64,
-    params: &CheckedGridParams,
-) -> Option<Structure> {
+fn structure(stretches: &[Stretch], swath: f64, params: &CheckedGridParams) -> Option<Structure> {
     let values: Vec<f64> = stretches.iter().map(|s| s.yield_kg_ha.ln()).collect();
     let passes: Vec<u32> = stretches.iter().map(|s| s.pass).collect();
     let places: Vec<[f64; 2]> = stretches.iter().map(|s| s.middle).collect();
@@ -155,7 +151,10 @@ fn structure(
         here.map(|[x, y]| [x + distance * cos, y + distance * sin])
     };
     let mean_rise = |lag: f64, range: f64| {
-        let sum: f64 = DIRECTIONS.iter().map(|&d| rise(&here, &at(lag, d), range)).sum();
+        let sum: f64 = DIRECTIONS
+            .iter()
+            .map(|&d| rise(&here, &at(lag, d), range))
+            .sum();
         sum / DIRECTIONS.len() as f64
     };
     let least = params.least_error.powi(2);
@@ -221,10 +220,22 @@ mod tests {
     #[test]
     fn a_cell_is_never_finer_than_the_swath() {
         let params = GridParams::default().check().expect("the defaults");
-        for (swath, expected) in [(4.5, 10.0), (10.0, 10.0), (10.05, 10.0), (10.7, 15.0), (15.1, 15.0), (18.3, 20.0)] {
+        for (swath, expected) in [
+            (4.5, 10.0),
+            (10.0, 10.0),
+            (10.05, 10.0),
+            (10.7, 15.0),
+            (15.1, 15.0),
+            (18.3, 20.0),
+        ] {
             assert_eq!(side(&params, swath), expected, "{swath}");
         }
-        let asked = GridParams { side: 12.5, ..GridParams::default() }.check().expect("a side");
+        let asked = GridParams {
+            side: 12.5,
+            ..GridParams::default()
+        }
+        .check()
+        .expect("a side");
         assert_eq!(side(&asked, 12.2), 12.5);
     }
 }

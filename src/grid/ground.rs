@@ -36,9 +36,8 @@ impl Cell {
 
 /// The middle of a part of a cell, in the lattice, m.
 fn middle(at: [i32; 2], part: u32, parts: u32, side: f64) -> [f64; 2] {
-    let along = |cell: i32, k: u32| {
-        (f64::from(cell) + (f64::from(k) + 0.5) / f64::from(parts)) * side
-    };
+    let along =
+        |cell: i32, k: u32| (f64::from(cell) + (f64::from(k) + 0.5) / f64::from(parts)) * side;
     [along(at[0], part % parts), along(at[1], part / parts)]
 }
 
@@ -87,7 +86,9 @@ pub(super) fn cells(
             let cut = raster.cells_in(x..x + fine as i32, y..y + fine as i32);
             cut >= half && is_inside(input, lattice, middle(at, *k, parts, side))
         };
-        let mask = (0..parts * parts).filter(is_ground).fold(0, |mask, k| mask | 1 << k);
+        let mask = (0..parts * parts)
+            .filter(is_ground)
+            .fold(0, |mask, k| mask | 1 << k);
         Cell { at, parts: mask }
     };
     let all: Vec<Cell> = near.par_iter().map(look).collect();
@@ -131,7 +132,9 @@ fn is_inside(input: &GridInput<'_>, lattice: &Lattice, place: [f64; 2]) -> bool 
     let Some(boundary) = input.boundary else {
         return true;
     };
-    lattice.to_frame(place).is_some_and(|p| boundary.contains(p))
+    lattice
+        .to_frame(place)
+        .is_some_and(|p| boundary.contains(p))
 }
 
 #[cfg(test)]

@@ -35,13 +35,13 @@ pub struct GridParams {
 
 impl Default for GridParams {
     fn default() -> Self {
-        // 24 stretches reach some 26 m about a cell of 10 m: five or six passes of a 9 m header, whose errors average out.
+        // 16 stretches reach some 21 m about a cell of 10 m: four or five passes of a 9 m header, whose errors average out.
         Self {
             side: 10.0,
             round_side: 5.0,
             parts: 5,
             least_ground: 0.1,
-            neighbours: 24,
+            neighbours: 16,
             most_neighbours: 64,
             fewest_stretches: 30,
             fewest_pairs: 30,
@@ -83,17 +83,72 @@ impl GridParams {
         let within = |value: f64, low: f64, high: f64| value >= low && value <= high;
         let positive = "a positive number";
         let bad = [
-            ("side", self.side, within(self.side, 1.0, 1000.0), "1 to 1000 m"),
-            ("round_side", self.round_side, within(self.round_side, 0.01, 1e3), positive),
-            ("least_ground", self.least_ground, within(self.least_ground, 0.0, 1.0), "a share"),
-            ("least_error", self.least_error, within(self.least_error, 1e-6, 1.0), positive),
-            ("variogram_reach", self.variogram_reach, within(self.variogram_reach, 1.0, 1e4), positive),
-            ("reach", self.reach.0, within(self.reach.0, 0.0, self.reach.1), "the lower one first"),
-            ("parts", f64::from(self.parts), (1..=5).contains(&self.parts), "1 to 5"),
-            ("neighbours", self.neighbours as f64, (4..=self.most_neighbours).contains(&self.neighbours), "4 to most_neighbours"),
-            ("fewest_stretches", self.fewest_stretches as f64, self.fewest_stretches >= 4, "4 or more"),
-            ("fewest_pairs", self.fewest_pairs as f64, self.fewest_pairs >= 1, "1 or more"),
-            ("anchors", self.anchors as f64, self.anchors >= 1, "1 or more"),
+            (
+                "side",
+                self.side,
+                within(self.side, 1.0, 1000.0),
+                "1 to 1000 m",
+            ),
+            (
+                "round_side",
+                self.round_side,
+                within(self.round_side, 0.01, 1e3),
+                positive,
+            ),
+            (
+                "least_ground",
+                self.least_ground,
+                within(self.least_ground, 0.0, 1.0),
+                "a share",
+            ),
+            (
+                "least_error",
+                self.least_error,
+                within(self.least_error, 1e-6, 1.0),
+                positive,
+            ),
+            (
+                "variogram_reach",
+                self.variogram_reach,
+                within(self.variogram_reach, 1.0, 1e4),
+                positive,
+            ),
+            (
+                "reach",
+                self.reach.0,
+                within(self.reach.0, 0.0, self.reach.1),
+                "the lower one first",
+            ),
+            (
+                "parts",
+                f64::from(self.parts),
+                (1..=5).contains(&self.parts),
+                "1 to 5",
+            ),
+            (
+                "neighbours",
+                self.neighbours as f64,
+                (4..=self.most_neighbours).contains(&self.neighbours),
+                "4 to most_neighbours",
+            ),
+            (
+                "fewest_stretches",
+                self.fewest_stretches as f64,
+                self.fewest_stretches >= 4,
+                "4 or more",
+            ),
+            (
+                "fewest_pairs",
+                self.fewest_pairs as f64,
+                self.fewest_pairs >= 1,
+                "1 or more",
+            ),
+            (
+                "anchors",
+                self.anchors as f64,
+                self.anchors >= 1,
+                "1 or more",
+            ),
         ];
         match bad.iter().find(|(_, _, usable, _)| !usable) {
             Some(&(name, found, _, expected)) => Err(GridParamsError {

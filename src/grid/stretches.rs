@@ -73,12 +73,20 @@ fn join(
 ) -> Option<Stretch> {
     let (mut area, mut grain, mut level, mut blur) = (0.0, 0.0, 0.0, 0.0);
     let (mut x, mut y, mut driven) = (0.0, 0.0, 0.0);
-    for i in rows.iter().map(|&r| r as usize).filter(|&i| input.counts(i)) {
+    for i in rows
+        .iter()
+        .map(|&r| r as usize)
+        .filter(|&i| input.counts(i))
+    {
         let a = input.area[i];
         area += a;
         grain += a * input.yield_kg_ha[i];
         level += a * input.level_sd[i];
-        blur += a * if input.blur_m[i] > 0.0 { input.blur_m[i] } else { 0.0 };
+        blur += a * if input.blur_m[i] > 0.0 {
+            input.blur_m[i]
+        } else {
+            0.0
+        };
         x += a * input.x[i];
         y += a * input.y[i];
         driven += input.ground[i].map_or(0.0, |g| g.length());

@@ -64,7 +64,12 @@ mod tests {
     /// memory); four places make 0.493 of it.
     #[test]
     fn four_places_stand_for_a_square() {
-        let square = nodes([0.0, 0.0], [1.0, 0.0], 12f64.sqrt().recip(), 12f64.sqrt().recip());
+        let square = nodes(
+            [0.0, 0.0],
+            [1.0, 0.0],
+            12f64.sqrt().recip(),
+            12f64.sqrt().recip(),
+        );
         let mean = mean_over(&square, &square, |h| h);
         assert!((mean - 0.5214).abs() < 0.03, "{mean}");
     }

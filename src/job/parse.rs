@@ -209,10 +209,7 @@ pub(super) fn epsg(value: &Value<'_>, code: &str, expected: &str) -> Result<Stri
 }
 
 /// Words of a list, each one of `known`. Repeats count once.
-fn choices<T: Copy + PartialEq>(
-    list: &Value<'_>,
-    known: &[(&str, T)],
-) -> Result<Vec<T>, JobError> {
+fn choices<T: Copy + PartialEq>(list: &Value<'_>, known: &[(&str, T)]) -> Result<Vec<T>, JobError> {
     let names: Vec<&str> = known.iter().map(|(n, _)| *n).collect();
     let expected = format!("a list of {}", names.join(", "));
     let mut chosen = Vec::new();

@@ -40,12 +40,7 @@ pub(crate) struct Shown<'a> {
 
 impl<'a> Features<'a> {
     /// A layer's features.
-    pub(crate) fn new(
-        map: &'a YieldMap,
-        grid: &'a Grid,
-        layer: Layer,
-        unit: YieldUnit,
-    ) -> Self {
+    pub(crate) fn new(map: &'a YieldMap, grid: &'a Grid, layer: Layer, unit: YieldUnit) -> Self {
         let of_map = |kept: bool| {
             (0..map.verdicts.len())
                 .filter(|&r| map.verdicts.is_kept(r) == kept)

@@ -32,13 +32,14 @@ ATTRIBUTES = (
     "log row time machine load pass speed_m_s cut_m moist_pct grain_kg_s factor "
     "yld_kg_ha yld_low yld_high yield yield_log"
 ).split()
+CELLS = "east_m north_m ground_pct points yld_kg_ha yld_se yld_low yld_high yield mean_pct class".split()
 REASONS = (
     "bad-fix position-jump duplicate-row not-working outside-boundary short-pass pass-entry pass-exit turning "
     "speed-limits abrupt-speed narrow-cut no-flow flow-spike stuck-sensor moisture-limits yield-limits "
     "pass-outlier neighbour-outlier"
 ).split()
 TEXT = {"log", "time", "machine", "load", "reason"}
-WHOLE = {"row", "pass"}
+WHOLE = {"row", "pass", "points", "class"}
 TIME = re.compile(r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,3})?Z$")
 
 
@@ -105,8 +106,8 @@ def check_values(features, reasons):
             else:
                 require(isinstance(value, (int, float)) and math.isfinite(value), here + f"{name} is {value!r}")
             if name in WHOLE:
-                require(isinstance(value, int) and value >= 1, here + f"{name} is {value!r}")
-        time = properties["time"]
+                require(isinstance(value, int) and value >= (0 if name == "points" else 1), here + f"{name} is {value!r}")
+        time = properties.get("time")
         require(time is None or TIME.match(time), here + f"time is {time!r}")
         if reasons:
             require(properties["reason"] in REASONS, here + f"reason is {properties['reason']!r}")
@@ -171,7 +172,8 @@ def compare_gdal(path, features, names, epsg, limit=1e-7, transformer=None, sort
     columns = dict(zip(meta["fields"], columns))
     count = len(geometry) if geometry is not None else 0
     if sort:
-        features = sorted((f for f in features if f[0] is not None), key=lambda f: (f[1]["log"], f[1]["row"]))
+        keys = ("log", "row") if "log" in names else ("east_m", "north_m")
+        features = sorted((f for f in features if f[0] is not None), key=lambda f: [f[1][k] for k in keys])
     require(count == len(features), f"GDAL counts {count}, GeoJSON has {len(features)}")
     if not features:
         return
@@ -179,7 +181,7 @@ def compare_gdal(path, features, names, epsg, limit=1e-7, transformer=None, sort
     require(list(columns) == names, f"GDAL sees the fields {list(columns)}")
     order = range(count)
     if sort:
-        order = sorted(order, key=lambda n: (columns["log"][n], columns["row"][n]))
+        order = sorted(order, key=lambda n: [columns[k][n] for k in keys])
     shapes = shapely.from_wkb(geometry)
     outline = path.suffix != ".shp"  # looked at by pyshp
     for number, (positions, properties) in zip(order, features):
@@ -217,7 +219,8 @@ def read_geopackage(path, names, stem):
     titles = dict(rows("SELECT column_name, title FROM gpkg_data_columns WHERE table_name = ? ORDER BY rowid", table))
     require(list(titles) == names, f"describes {list(titles)}")
     units = {"speed_m_s": "(m/s)", "moist_pct": "(%)", "yld_kg_ha": "(kg/ha)"}
-    require(all(titles[name].endswith(unit) for name, unit in units.items()), f"a unit is missing: {titles}")
+    units = {name: unit for name, unit in units.items() if name in names}
+    require(units and all(titles[name].endswith(unit) for name, unit in units.items()), f"a unit is missing: {titles}")
     placed = rows(f'SELECT count(*) FROM "{table}" WHERE geom IS NOT NULL')
     require(rows(f'SELECT count(*) FROM "rtree_{table}_geom"') == placed, "the spatial index is not whole")
     style = rows("SELECT styleQML, styleSLD, useAsDefault FROM layer_styles WHERE f_table_name = ?", table)
@@ -291,8 +294,8 @@ def check_style(stem, features):
 
 def check_layer(stem, epsg):
     reasons = stem.name == "set-aside"
-    polygons = stem.name == "swaths"
-    names = ATTRIBUTES + (["reason"] if reasons else [])
+    polygons = stem.name in ("swaths", "grid")
+    names = CELLS if stem.name == "grid" else ATTRIBUTES + (["reason"] if reasons else [])
     path = stem.with_suffix(".geojson")
     features = read_geojson(path, names, polygons)
     check_values(features, reasons)
@@ -328,6 +331,8 @@ def main():
         try:
             count = check_layer(path.with_suffix(""), epsg)
             summary = json.loads((path.parent / "summary.json").read_text(), parse_constant=refuse_constant)
+            if path.stem == "grid":
+                continue  # it has no points
             counts = summary["points"]
             expected = sum(counts["set_aside"].values()) if path.stem == "set-aside" else counts["kept"]
             require(count == expected, f"holds {count} points; summary.json says {expected}")

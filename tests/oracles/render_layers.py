@@ -40,7 +40,9 @@ def draw(layer):
 
 def main():
     folder = Path(sys.argv[1])
-    for stem, kind in (("points", "graduatedSymbol"), ("set-aside", "categorizedSymbol"), ("swaths", "graduatedSymbol")):
+    looks = {"set-aside": "categorizedSymbol"}
+    for stem in ("points", "set-aside", "swaths", "grid"):
+        kind = looks.get(stem, "graduatedSymbol")
         for extension in ("gpkg", "shp", "geojson", "fgb"):
             path = folder / f"{stem}.{extension}"
             layer = QgsVectorLayer(str(path), stem, "ogr")

@@ -6,6 +6,8 @@
 use std::path::PathBuf;
 
 use fanmill::crop::Crop;
+use fanmill::geometry::UtmZone;
+use fanmill::grid::Grid;
 use fanmill::job::{FieldSeason, Format, Job, Layer, LimitSettings, LogSettings, OutputCrs};
 use fanmill::log::{Reason, Verdicts};
 use fanmill::map::YieldMap;
@@ -239,5 +241,56 @@ pub fn whole_job(results: PathBuf, crs: OutputCrs) -> Job {
         formats: Format::ALL.to_vec(),
         layers: Layer::ALL.to_vec(),
         ..job(results, crs)
+    }
+}
+
+/// A grid of `n` cells, forty in a row, one of them without a yield.
+pub fn grid(n: usize) -> Grid {
+    let zone = UtmZone::of(PLACE[0], PLACE[1]);
+    let [east, north] = zone
+        .forward(PLACE[0], PLACE[1])
+        .unwrap()
+        .map(|v| (v / 10.0).floor() * 10.0);
+    let zone_corners: Vec<[[f64; 2]; 4]> = (0..n)
+        .map(|k| {
+            let (x, y) = (
+                east + 10.0 * (k % 40) as f64,
+                north - 10.0 * (k / 40) as f64,
+            );
+            [[x, y], [x + 10.0, y], [x + 10.0, y + 10.0], [x, y + 10.0]]
+        })
+        .collect();
+    let number = |scale: f64, offset: f64| -> Vec<f64> {
+        (0..n)
+            .map(|k| {
+                if k == 7 {
+                    f64::NAN
+                } else {
+                    offset + scale * (k as f64 * 0.11).sin()
+                }
+            })
+            .collect()
+    };
+    Grid {
+        zone: Some(zone),
+        side: 10.0,
+        corners: zone_corners
+            .iter()
+            .map(|c| c.map(|p| zone.inverse(p).unwrap()))
+            .collect(),
+        east_m: zone_corners.iter().map(|c| c[0][0] + 5.0).collect(),
+        north_m: zone_corners.iter().map(|c| c[0][1] + 5.0).collect(),
+        zone_corners,
+        ground_pct: (0..n).map(|k| 4.0 * (1 + k % 25) as f64).collect(),
+        points: (0..n).map(|k| (k % 9) as u32).collect(),
+        yld_kg_ha: number(3000.0, 9500.0),
+        yld_se: number(30.0, 200.0),
+        yld_low: number(2900.0, 9100.0),
+        yld_high: number(3100.0, 9900.0),
+        yields: number(3.0, 9.5),
+        mean_pct: number(31.0, 100.0),
+        class: (0..n).map(|k| 1 + (k % 5) as u32).collect(),
+        kriging_se: number(30.0, 150.0),
+        left_out: 0,
     }
 }

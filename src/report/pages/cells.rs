@@ -37,7 +37,8 @@ pub(super) fn of(grid: &Grid, s: &Summary, scale: Option<[f64; 2]>) -> Option<Ce
         .map(|(se, y)| 100.0 * se / y)
         .collect();
     let ends = [quantile(&errors, 0.02)?, quantile(&errors, 0.98)?];
-    let scale = scale.or_else(|| Some([quantile(&grid.yields, 0.02)?, quantile(&grid.yields, 0.98)?]))?;
+    let scale =
+        scale.or_else(|| Some([quantile(&grid.yields, 0.02)?, quantile(&grid.yields, 0.98)?]))?;
     let frame = Frame::of(grid)?;
     let picture = |values: &[f64], ends| frame.picture(grid, values, ends);
     let side = DRAWN
@@ -91,7 +92,10 @@ impl Frame {
         let mut pixels = vec![0; self.size[0] * self.size[1]];
         for (k, value) in values.iter().enumerate() {
             let at = |span: f64| (span / grid.side).round() as usize;
-            let (column, row) = (at(grid.east_m[k] - self.west), at(self.north - grid.north_m[k]));
+            let (column, row) = (
+                at(grid.east_m[k] - self.west),
+                at(self.north - grid.north_m[k]),
+            );
             if value.is_finite() {
                 pixels[row * self.size[0] + column] = shade((value - low) / (high - low).max(1e-9));
             }

@@ -3,10 +3,10 @@
 use askama::Template;
 
 use super::advice::{Check, Level, checks, half_interval, unweighed_share, worst};
+use super::cells::{self, Cells};
 use super::charts::Charts;
 use super::rows::{LedgerRow, LoadRow, PartRow, ledger, loads, parts, parts_caption};
 use super::settings::{self, Setting};
-use super::cells::{self, Cells};
 use super::words::{self, CAUTIONS};
 use super::{embed, legend, points};
 use crate::evidence::{Evidence, MachineGrounds, RampGrounds};

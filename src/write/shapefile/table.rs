@@ -56,8 +56,7 @@ impl<'a> Table<'a> {
         let columns: Vec<(Column<'a>, Option<Remark>)> = attributes
             .par_iter()
             .map(|a| {
-                let (column, remark) =
-                    Column::new(a.name, a.values, a.decimals, &layer.rows);
+                let (column, remark) = Column::new(a.name, a.values, a.decimals, &layer.rows);
                 let remark = remark.map(|(code, text)| {
                     let place = format!("{}.dbf, column \"{}\"", file_stem(layer.layer), a.name);
                     Remark::new(code, format!("{place}: {text}"))
