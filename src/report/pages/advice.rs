@@ -62,6 +62,24 @@ const KNOWN: &[(&str, Level, &str, &str)] = &[
         "Keep a ticket for early, middle and late loads.",
     ),
     (
+        "no-grid",
+        Level::Serious,
+        "There is no grid",
+        "Look at what is set aside, and why: it takes some passes side by side.",
+    ),
+    (
+        "grid-coarser",
+        Level::Note,
+        "The grid's squares are wider than asked for",
+        "Nothing, or ask for a wider grid_cell.",
+    ),
+    (
+        "grid-gaps",
+        Level::Note,
+        "The grid has gaps",
+        "Look at what is set aside there.",
+    ),
+    (
         "no-scale",
         Level::Grave,
         "No scale ticket weighs this grain",
