@@ -164,9 +164,8 @@ pub(super) fn build(
     let half = |i: usize| {
         let l = ground.load[i] as usize;
         let flow = ground.logged[i] / (ground.covered[i] * timeline.interval[i]);
-        1.96 * load_sd[l]
-            .hypot(point_sd)
-            .hypot(scale.loads[l].flows.sd(flow))
+        let sds = [load_sd[l], point_sd, scale.loads[l].flows.sd(flow)];
+        1.96 * sds.iter().map(|sd| sd * sd).sum::<f64>().sqrt()
     };
     let half = per(&half);
     YieldMap {

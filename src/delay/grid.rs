@@ -117,7 +117,14 @@ pub(super) fn thrice(mut cells: Vec<f64>, half: usize) -> Vec<f64> {
         // Which cell an average is of; before the first cell a number larger than any.
         let is_cell = |behind: usize| t.wrapping_sub(behind) < n;
         second += once.change(t, if is_cell(half) { first * scale } else { 0.0 });
-        third += twice.change(t, if is_cell(2 * half) { second * scale } else { 0.0 });
+        third += twice.change(
+            t,
+            if is_cell(2 * half) {
+                second * scale
+            } else {
+                0.0
+            },
+        );
         if is_cell(3 * half) {
             cells[t - 3 * half] = third * scale;
         }

@@ -65,36 +65,48 @@ impl PhaseKernel {
     pub(super) fn apply(&self, values: &[f32]) -> Vec<f32> {
         let mut out = vec![0.0; values.len()];
         let (from, to) = (self.reach(), values.len().saturating_sub(self.reach()));
-        if from >= to {
-            return out;
+        if from < to {
+            pulp::Arch::new().dispatch(Apply {
+                taps: &self.0,
+                values,
+                out: &mut out[from..to],
+            });
         }
-        // What each tap meets, from the output on that is so many behind the first.
-        let met = |output: usize| (0..).map(move |j| &values[output + j * CELLS_PER_TAP..]);
-        // Tap by tap over some outputs: neighbouring outputs read neighbouring cells, which processors do side by side.
-        pulp::Arch::new().dispatch(
-            #[inline(always)]
-            || {
-                let (whole, rest) = out[from..to].as_chunks_mut::<TOGETHER>();
-                for (k, outputs) in whole.iter_mut().enumerate() {
-                    let mut sums = [0.0f32; TOGETHER];
-                    for (tap, cells) in self.0.iter().zip(met(k * TOGETHER)) {
-                        let Some(cells) = cells.first_chunk::<TOGETHER>() else {
-                            continue; // there are always as many
-                        };
-                        for (sum, cell) in sums.iter_mut().zip(cells) {
-                            *sum += tap * cell;
-                        }
-                    }
-                    *outputs = sums;
-                }
-                for (tap, cells) in self.0.iter().zip(met(whole.len() * TOGETHER)) {
-                    for (output, cell) in rest.iter_mut().zip(cells) {
-                        *output += tap * cell;
-                    }
-                }
-            },
-        );
         out
+    }
+}
+
+/// The sums of a kernel, in the widest lanes that the processor at hand has. Each sum is the same in any.
+struct Apply<'a> {
+    taps: &'a [f32],
+    values: &'a [f32],
+    out: &'a mut [f32],
+}
+
+impl pulp::NullaryFnOnce for Apply<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let Apply { taps, values, out } = self;
+        let (whole, rest) = out.as_chunks_mut::<TOGETHER>();
+        let done = whole.len() * TOGETHER;
+        // Tap by tap over some outputs: neighbouring outputs read neighbouring cells, which processors do side by side.
+        for (k, outputs) in whole.iter_mut().enumerate() {
+            let mut sums = [0.0f32; TOGETHER];
+            for (j, tap) in taps.iter().enumerate() {
+                let from = k * TOGETHER + j * CELLS_PER_TAP;
+                for (sum, cell) in sums.iter_mut().zip(&values[from..from + TOGETHER]) {
+                    *sum += tap * cell;
+                }
+            }
+            *outputs = sums;
+        }
+        for (j, tap) in taps.iter().enumerate() {
+            for (output, cell) in rest.iter_mut().zip(&values[done + j * CELLS_PER_TAP..]) {
+                *output += tap * cell;
+            }
+        }
     }
 }
 
