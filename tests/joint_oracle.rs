@@ -249,7 +249,9 @@ fn links_that_are_levels_adjust_like_a_level_net() {
     }
     let links = Links {
         loads: (0..5).collect(),
-        information,
+        information: (0..n)
+            .flat_map(|i| information[i * n..=i * n + i].to_vec())
+            .collect(),
         score,
         ln_yield: vec![0.0; n],
         ln_rate: vec![0.0; n],

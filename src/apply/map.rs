@@ -159,7 +159,10 @@ pub(super) fn build(
     }
     let per = |f: &dyn Fn(usize) -> f64| -> Vec<f64> { (0..n).map(f).collect() };
     let on_pass = |i: usize| passes.pass_of[i].is_some();
-    let half = per(&|i| 1.96 * level_sd(field, scale, ground, i).hypot(point_sd));
+    let half = per(&|i| {
+        let level = level_sd(field, scale, ground, i);
+        1.96 * (level * level + point_sd * point_sd).sqrt()
+    });
     YieldMap {
         logs: log.sources.iter().map(|s| s.path.clone()).collect(),
         machines: log.machines.clone(),
@@ -214,7 +217,7 @@ pub(super) fn build(
 pub(super) fn level_sd(field: &Prepared, scale: &ScaleDecision, ground: &Ground, i: usize) -> f64 {
     let load = &scale.loads[ground.load[i] as usize];
     let flow = ground.logged[i] / (ground.covered[i] * field.timeline.interval[i]);
-    load.relative_sd.hypot(load.flows.sd(flow))
+    (load.relative_sd.powi(2) + load.flows.sd(flow).powi(2)).sqrt()
 }
 
 /// Corners of the rows' newly cut ground in degrees.

@@ -15,7 +15,7 @@ use super::join::Batch;
 use super::level::{Level, USUAL_DEGREES, USUAL_SD};
 use super::{is_beyond, off_pct};
 use crate::loads::TicketRef;
-use crate::stats::student_cdf;
+use crate::stats::student_two_sided;
 
 /// Pairs that luck may make look so well, at most (our choice: what is said of two tickets that are looked up anyway
 /// costs nobody a way, and it is said how often luck does it).
@@ -110,7 +110,7 @@ pub(super) fn exchanges(batch: &Batch, level: &Level) -> BTreeMap<usize, Exchang
             .map(|(a, b)| {
                 let d = (a.mass / b.mass).ln().abs() / variance.sqrt();
                 let z = (evidence + d * d) / (std::f64::consts::SQRT_2 * d);
-                1.0 - student_cdf(z, degrees)
+                0.5 * student_two_sided(z, degrees)
             })
             .sum::<f64>()
     };

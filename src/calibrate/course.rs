@@ -1,6 +1,6 @@
 //! How a machine's factors run in time: they stay, they step once, or they slide.
 
-use crate::stats::student_cdf;
+use crate::stats::student_two_sided;
 
 /// Common practice: loads agree within ± 3 % once the machine's factor is applied.
 pub const AGREE: f64 = 0.03;
@@ -150,7 +150,7 @@ fn is_step(values: &[f64], at: usize, alpha: f64) -> bool {
     }
     let sd = (around_sides(values, at) / degrees).sqrt();
     let t = off / (sd * (1.0 / a + 1.0 / b).sqrt());
-    1.0 - student_cdf(t, degrees) < 0.5 * alpha
+    student_two_sided(t, degrees) < alpha
 }
 
 /// Means of the first and the last third, where all go one way beyond 3 % and beyond chance.

@@ -146,10 +146,11 @@ impl Pieces {
         let mean = |column: &dyn Fn(usize) -> f64| {
             rows.iter().map(|&i| column(i as usize)).sum::<f64>() / n
         };
-        let mut travel = [
-            mean(&|i| ground.direction[i].cos()),
-            mean(&|i| ground.direction[i].sin()),
-        ];
+        let mut travel = [0.0; 2];
+        for &row in rows {
+            let (sin, cos) = ground.direction[row as usize].sin_cos();
+            travel = [travel[0] + cos / n, travel[1] + sin / n];
+        }
         if !travel[0].is_finite() {
             let (a, b) = (rows[0] as usize, rows[rows.len() - 1] as usize);
             travel = [ground.x[b] - ground.x[a], ground.y[b] - ground.y[a]];

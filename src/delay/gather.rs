@@ -113,10 +113,15 @@ pub fn gather(input: &DelayInput) -> Vec<Evidence> {
             let sites = sites(log, timeline, passes, t, &pairs);
             let half = track.usual_step.max(FIT_HALF_WIDTH_S);
             let offset = |time: f64| log_rate.at(log_rate.cell(time));
+            let bridged = log_flow.bridged();
             let grain = KERNELS
                 .par_iter()
-                .map(|kernel| curve(&sites, &log_flow.symmetrised(kernel), offset, half))
+                .map(|kernel| {
+                    let signal = log_flow.symmetrised_from(&bridged, kernel);
+                    curve(&sites, &signal, offset, half)
+                })
                 .collect();
+            drop(bridged);
             let wet: Vec<f64> = (track.rows.iter().enumerate())
                 .map(|(k, &i)| log.moisture[i as usize] * track.interval(k))
                 .collect();

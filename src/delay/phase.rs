@@ -7,8 +7,8 @@ const KERNEL_S: f64 = 16.0;
 /// Cells from tap to tap. Signals are smoothed by 3 s or more before their phase is undone, so that nothing is left of
 /// them beyond half of this spacing's Nyquist frequency, and a tap a second does what one a cell would.
 const CELLS_PER_TAP: usize = 4;
-/// Outputs that are worked out together: what they read stays in the nearest cache.
-const TOGETHER: usize = 2048;
+/// Outputs that are worked out together: their sums stay in a processor's registers.
+const TOGETHER: usize = 32;
 
 /// Taps (in the order in which they meet the signal) of the filter with transfer exp(i(atan ωτ − ωτ)), by the inverse
 /// Fourier integral up to the taps' Nyquist frequency, whole up to half of it and tapered beyond.
@@ -65,17 +65,48 @@ impl PhaseKernel {
     pub(super) fn apply(&self, values: &[f32]) -> Vec<f32> {
         let mut out = vec![0.0; values.len()];
         let (from, to) = (self.reach(), values.len().saturating_sub(self.reach()));
-        // Tap by tap over many outputs: neighbouring outputs read neighbouring cells, which processors do side by side.
-        for start in (from..to).step_by(TOGETHER) {
-            let outputs = &mut out[start..(start + TOGETHER).min(to)];
-            for (j, tap) in self.0.iter().enumerate() {
-                let first = start - from + j * CELLS_PER_TAP;
-                for (o, v) in outputs.iter_mut().zip(&values[first..]) {
-                    *o += tap * v;
-                }
-            }
+        if from < to {
+            pulp::Arch::new().dispatch(Apply {
+                taps: &self.0,
+                values,
+                out: &mut out[from..to],
+            });
         }
         out
+    }
+}
+
+/// The sums of a kernel, in the widest lanes that the processor at hand has. Each sum is the same in any.
+struct Apply<'a> {
+    taps: &'a [f32],
+    values: &'a [f32],
+    out: &'a mut [f32],
+}
+
+impl pulp::NullaryFnOnce for Apply<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let Apply { taps, values, out } = self;
+        let (whole, rest) = out.as_chunks_mut::<TOGETHER>();
+        let done = whole.len() * TOGETHER;
+        // Tap by tap over some outputs: neighbouring outputs read neighbouring cells, which processors do side by side.
+        for (k, outputs) in whole.iter_mut().enumerate() {
+            let mut sums = [0.0f32; TOGETHER];
+            for (j, tap) in taps.iter().enumerate() {
+                let from = k * TOGETHER + j * CELLS_PER_TAP;
+                for (sum, cell) in sums.iter_mut().zip(&values[from..from + TOGETHER]) {
+                    *sum += tap * cell;
+                }
+            }
+            *outputs = sums;
+        }
+        for (j, tap) in taps.iter().enumerate() {
+            for (output, cell) in rest.iter_mut().zip(&values[done + j * CELLS_PER_TAP..]) {
+                *output += tap * cell;
+            }
+        }
     }
 }
 

@@ -86,24 +86,33 @@ impl Signal {
     ///
     /// NaN cells are bridged by what stands beside them and stay NaN.
     pub fn symmetrised(&self, kernel: &PhaseKernel) -> Self {
+        self.symmetrised_from(&self.bridged(), kernel)
+    }
+
+    /// The same for many kernels: `bridged` is what [`Signal::bridged`] made of this signal.
+    pub(super) fn symmetrised_from(&self, bridged: &[f32], kernel: &PhaseKernel) -> Self {
         if kernel.is_none() {
             return self.clone();
         }
-        let reach = kernel.reach();
-        let filtered = kernel.apply(&fill(&self.value));
-        let n = filtered.len();
-        let value = (self.value.iter().zip(filtered).enumerate())
-            .map(
-                |(i, (&v, f))| match v.is_nan() || i < reach || i + reach >= n {
-                    true => v,
-                    false => f,
-                },
-            )
-            .collect();
+        let mut value = kernel.apply(bridged);
+        let (reach, n) = (kernel.reach(), value.len());
+        let inner = reach.min(n)..n.saturating_sub(reach).max(reach.min(n));
+        value[..inner.start].copy_from_slice(&self.value[..inner.start]);
+        value[inner.end..].copy_from_slice(&self.value[inner.end..]);
+        for (value, own) in value[inner.clone()].iter_mut().zip(&self.value[inner]) {
+            if own.is_nan() {
+                *value = f32::NAN;
+            }
+        }
         Self {
             origin: self.origin,
             value,
         }
+    }
+
+    /// All values, cell by cell; NaN replaced by the nearest finite value before, else after; 0 where there is none.
+    pub(super) fn bridged(&self) -> Vec<f32> {
+        fill(&self.value)
     }
 
     /// Grid cell of a time on the track's clock; may lie outside the signal.

@@ -3,9 +3,9 @@
 use super::Pieces;
 use kiddo::{ImmutableKdTree, SquaredEuclidean};
 
-/// Two headings are the same (or opposed) within this angle, degrees. Our choice: contour passes fan out by several
+/// Two headings are the same (or opposed) within 20° (its cosine). Our choice: contour passes fan out by several
 /// degrees; headlands cross at far more.
-const PARALLEL_DEG: f64 = 20.0;
+const PARALLEL: f64 = 0.939_692_620_785_908_4;
 
 /// How a neighbour's heading stands to a piece's own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -99,10 +99,9 @@ impl Pieces {
         ];
         let [ux, uy] = from.direction;
         let cosine = ux * other.direction[0] + uy * other.direction[1];
-        let parallel = PARALLEL_DEG.to_radians().cos();
-        let bearing = if cosine > parallel {
+        let bearing = if cosine > PARALLEL {
             Bearing::Same
-        } else if cosine < -parallel {
+        } else if cosine < -PARALLEL {
             Bearing::Opposed
         } else {
             Bearing::Crossing

@@ -55,6 +55,7 @@ impl CutRaster {
 
     /// Marks a quadrilateral as cut. Corners in order around it, m; it may be bent or crossed (a bow tie's two wings
     /// both count). A corner that is missing marks nothing.
+    #[inline(always)]
     pub fn fill_quad(&mut self, corners: [[f64; 2]; 4]) -> Filled {
         let c = corners.map(|p| self.to_cells(p));
         if !c.iter().flatten().all(|v| v.abs() < FARTHEST) {
@@ -161,13 +162,13 @@ impl CutRaster {
             })
     }
 
-    #[inline]
+    #[inline(always)]
     fn to_cells(&self, p: [f64; 2]) -> [f64; 2] {
         let [cos, sin] = self.turn;
         [p[0] * cos + p[1] * sin, p[1] * cos - p[0] * sin]
     }
 
-    #[inline]
+    #[inline(always)]
     fn fill_span(&mut self, line: i32, span: std::ops::Range<i32>) -> u32 {
         let mut new = 0;
         for (column, mask) in words(span) {
@@ -190,7 +191,7 @@ impl CutRaster {
     }
 
     /// The tile's number; made where it is new.
-    #[inline]
+    #[inline(always)]
     fn tile(&mut self, key: u64) -> u32 {
         let slot = ((key & 1) | ((key >> 31) & 2)) as usize;
         if let Some((recent, tile)) = self.recent[slot]
@@ -209,7 +210,7 @@ impl CutRaster {
 }
 
 /// The words that a span of cells touches: column of the tile, and the span's bits in it.
-#[inline]
+#[inline(always)]
 fn words(span: std::ops::Range<i32>) -> impl Iterator<Item = (i32, u64)> {
     let last = span.end - 1;
     let columns = if span.is_empty() {
@@ -232,7 +233,7 @@ fn words(span: std::ops::Range<i32>) -> impl Iterator<Item = (i32, u64)> {
     })
 }
 
-#[inline]
+#[inline(always)]
 fn key_of(column: i32, line: i32) -> u64 {
     (u64::from(line as u32) << 32) | u64::from(column as u32)
 }

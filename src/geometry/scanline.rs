@@ -15,7 +15,7 @@ pub(super) struct Edge {
 
 impl Edge {
     /// The edge between two corners. A level edge crosses no line.
-    #[inline]
+    #[inline(always)]
     pub(super) fn new(a: [f64; 2], b: [f64; 2]) -> Self {
         let (low, high) = if a[1] <= b[1] { (a, b) } else { (b, a) };
         Self {
@@ -27,7 +27,7 @@ impl Edge {
     }
 
     /// Where the edge crosses the level `v`, if it does.
-    #[inline]
+    #[inline(always)]
     pub(super) fn crossing(&self, v: f64) -> Option<f64> {
         (self.v <= v && v < self.top).then_some(self.u + (v - self.v) * self.slope)
     }
@@ -39,7 +39,7 @@ impl Edge {
 }
 
 /// Index of the first cell whose centre is at or beyond `x`.
-#[inline]
+#[inline(always)]
 pub(super) fn first_centre(x: f64) -> i32 {
     let centres = x - 0.5;
     let toward_zero = centres as i32; // rounding up by hand: `ceil` is a call on a plain x86-64
@@ -47,7 +47,7 @@ pub(super) fn first_centre(x: f64) -> i32 {
 }
 
 /// The level of a line of cells' centres.
-#[inline]
+#[inline(always)]
 pub(super) fn level(line: i32) -> f64 {
     f64::from(line) + 0.5
 }

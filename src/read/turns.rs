@@ -26,7 +26,7 @@ pub(super) fn refuse(log: &LogFile, positions: &Positions) -> Result<(), ReadErr
     let way = |a: usize, b: usize| {
         let north = (lat[a] - lat[b]).to_radians();
         let east = (lon[a] - lon[b]).to_radians() * lat[a].to_radians().cos();
-        EARTH_M * north.hypot(east)
+        EARTH_M * (north * north + east * east).sqrt()
     };
     let mut rows: std::collections::HashMap<Option<u32>, [usize; 4]> =
         std::collections::HashMap::new();

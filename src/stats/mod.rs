@@ -15,10 +15,10 @@ mod student;
 pub mod variogram;
 
 pub use bootstrap::{interval, resample_groups};
-pub use normal::normal_quantile;
+pub use normal::{normal_quantile, normal_two_sided};
 pub use robust::{
     MAD_TO_SIGMA, Spread, huber_location, huber_weight, mad, median, median_in_place, quantile,
     quantile_sorted, weighted_quantile, weighted_quantiles,
 };
 pub use running::running_median;
-pub use student::{student_975, student_cdf, student_quantile};
+pub use student::{student_975, student_quantile, student_two_sided};

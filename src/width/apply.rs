@@ -1,7 +1,7 @@
 //! Newly cut ground row by row.
 
 use super::offsets::{Sides, sides};
-use super::swath::{Swaths, length};
+use super::swath::Swaths;
 use super::{Checked, HeaderWidthCheck, Rows, Spacing};
 use crate::geometry::{Boundary, CutRaster, Pieces};
 
@@ -190,21 +190,53 @@ fn lay(
         raster_area_m2: 0.0,
         spacing,
     };
-    for &row in rows.order {
-        let (Some(quad), Some(ground)) = (swaths.quad(row), swaths.ground(row)) else {
-            continue;
-        };
-        let filled = raster.fill_quad(quad);
-        if filled.cells == 0 {
-            continue;
-        }
-        let row = row as usize;
-        let found = f64::from(filled.new) / f64::from(filled.cells);
-        cut.raster_share[row] = found;
-        cut.share[row] = shares[row].settle(found);
-        cut.new_area[row] = cut.share[row] * length(&ground) * rows.passes.header_width[row];
-    }
+    pulp::Arch::new().dispatch(Lay {
+        rows,
+        swaths,
+        shares,
+        raster,
+        cut: &mut cut,
+    });
     cut
+}
+
+/// Rows laid on the raster one after the other. For the widest instructions that the processor at hand has: to count bits is
+/// one of them, which a plain x86-64 lacks.
+struct Lay<'a> {
+    rows: Rows<'a>,
+    swaths: &'a Swaths<'a>,
+    shares: &'a [Shares],
+    raster: &'a mut CutRaster,
+    cut: &'a mut CutWidth,
+}
+
+impl pulp::NullaryFnOnce for Lay<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let Lay {
+            rows,
+            swaths,
+            shares,
+            raster,
+            cut,
+        } = self;
+        for &row in rows.order {
+            let (Some(quad), Some(ground)) = (swaths.quad(row), swaths.ground(row)) else {
+                continue;
+            };
+            let filled = raster.fill_quad(quad);
+            if filled.cells == 0 {
+                continue;
+            }
+            let row = row as usize;
+            let found = f64::from(filled.new) / f64::from(filled.cells);
+            cut.raster_share[row] = found;
+            cut.share[row] = shares[row].settle(found);
+            cut.new_area[row] = cut.share[row] * ground.length() * rows.passes.header_width[row];
+        }
+    }
 }
 
 impl CutWidth {

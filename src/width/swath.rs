@@ -1,6 +1,7 @@
 //! The ground of a row: the quadrilateral between the header's ends at the start and at the end of its interval.
 
 use super::{Checked, Rows};
+use crate::geometry::distance;
 use crate::passes::{Activity, Ground};
 
 /// Two stations nearer than this are one, m (our choice: far below a cell).
@@ -50,7 +51,7 @@ impl<'a> Swaths<'a> {
         );
         let ground = passes.ground[row as usize].filter(|_| cuts)?;
         let width = passes.header_width[row as usize];
-        (length(&ground) <= self.longest_step && width > 0.0).then_some(ground)
+        (ground.length() <= self.longest_step && width > 0.0).then_some(ground)
     }
 
     /// Corners of a row's swath, in order around it.
@@ -135,21 +136,11 @@ impl<'a> Swaths<'a> {
         let width = &self.rows.passes.header_width;
         match (self.ground(row), self.ground(next)) {
             (Some(a), Some(b)) => {
-                length(&Ground {
-                    from: a.to,
-                    to: b.from,
-                }) < SAME_STATION
-                    && width[row as usize] == width[next as usize]
+                distance(a.to, b.from) < SAME_STATION && width[row as usize] == width[next as usize]
             }
             _ => false,
         }
     }
-}
-
-/// Distance across a row's ground, m.
-pub(super) fn length(ground: &Ground) -> f64 {
-    let [dx, dy] = [ground.to[0] - ground.from[0], ground.to[1] - ground.from[1]];
-    (dx * dx + dy * dy).sqrt()
 }
 
 /// Right and left end of a header.
@@ -167,6 +158,6 @@ fn mean(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
 }
 
 fn unit(v: [f64; 2]) -> Option<[f64; 2]> {
-    let size = v[0].hypot(v[1]);
+    let size = distance([0.0; 2], v);
     (size > 1e-9).then(|| [v[0] / size, v[1] / size])
 }

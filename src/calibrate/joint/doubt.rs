@@ -1,7 +1,7 @@
 //! Tickets that all others contradict.
 
 use super::wander::{Adjusted, Case};
-use crate::stats::student_cdf;
+use crate::stats::{normal_two_sided, student_two_sided};
 
 /// A ticket this far off what the others lead to expect may be wrong at all, as a log ratio (loads agree within ±3 %: common
 /// practice).
@@ -22,8 +22,6 @@ const A_TENTH: f64 = 0.0953;
 /// Loads stray farther than normal ones now and then (a reading that was stuck, a fault that was not seen), so the logarithm of
 /// their sd is never taken to be known better than this: as well as ten degrees of freedom tell it (our choice).
 const LEAST_UNKNOWN: f64 = 0.224;
-/// Degrees of freedom at which Student's t is the normal, for all that matters here.
-const NORMAL: f64 = 1_000.0;
 /// A ticket that would be so many sds off what all others expect (about where [`ODD_WRONG`] begins, among loads that all else
 /// tells to 2–4 %) …
 const ODD_Z: f64 = 2.5;
@@ -255,13 +253,13 @@ fn chance(off: f64, unknown: f64) -> f64 {
     let unknown = unknown.max(LEAST_UNKNOWN);
     // The t whose variance of the sd's logarithm is the same, 1/(2·degrees). It is the nearer of the two while degrees are
     // several, and knows nothing with one or two; either is taken where it says less of chance (our choice).
-    let students = 2.0 * (1.0 - student_cdf(off, (0.5 / (unknown * unknown)).max(1.0)));
+    let students = student_two_sided(off, (0.5 / (unknown * unknown)).max(1.0));
     let (mut sum, mut weight) = (0.0, 0.0);
     for k in 0..=steps {
         let z = 10.0 * k as f64 / steps as f64 - 5.0;
         let w = (-0.5 * z * z).exp();
         let t = off * (unknown * unknown - unknown * z).exp();
-        sum += w * 2.0 * (1.0 - student_cdf(t, NORMAL));
+        sum += w * normal_two_sided(t);
         weight += w;
     }
     (sum / weight).min(students)

@@ -194,7 +194,8 @@ pub(super) fn sum_links(
             let a = u.load(group[i]);
             let with_bends = among(a)?;
             for j in 0..n {
-                let v = trust * links.information[i * n + j];
+                let (low, high) = (i.min(j), i.max(j));
+                let v = trust * links.information[high * (high + 1) / 2 + low];
                 if j <= i {
                     values[u.pattern.index(a, u.load(group[j]))?] += v;
                 }

@@ -390,7 +390,9 @@ impl System {
         let sd = |ratio: f64| patch_sd * (0.5 * ratio).exp();
         Some(Links {
             loads: self.loads.clone(),
-            information,
+            information: (0..n)
+                .flat_map(|i| information[i * n..=i * n + i].iter().copied())
+                .collect(),
             score,
             ln_yield: self.means.iter().map(|m| m.0).collect(),
             ln_rate: self.means.iter().map(|m| m.1).collect(),

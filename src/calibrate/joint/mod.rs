@@ -48,7 +48,7 @@ pub struct Patch {
 pub struct Links {
     /// Indices of the loads.
     pub loads: Vec<u32>,
-    /// Precision, row by row.
+    /// Precision: its lower triangle, row by row ((0, 0), (1, 0), (1, 1), …).
     pub information: Vec<f64>,
     /// Right-hand side.
     pub score: Vec<f64>,
