@@ -37,6 +37,14 @@ fn same(a: &Files, b: &Files) {
     }
 }
 
+/// The job with another unit and a layer more.
+fn other_look(job: String) -> String {
+    job.replace("t/ha", "kg/ha").replace(
+        "\"set-aside\"]",
+        "\"set-aside\", \"grid\"]\ngrid_cell = \"20 m\"",
+    )
+}
+
 /// When each file of the results was last written.
 fn written(farm: &Farm) -> Vec<(String, std::time::SystemTime)> {
     let time = |name: &String| {
@@ -108,11 +116,11 @@ fn a_second_run_does_only_what_is_missing_or_changed() {
     };
     let evidence = kept(&farm);
     assert_eq!(evidence.len(), 10);
-    farm.edit("job.toml", |t| t.replace("t/ha", "kg/ha"));
+    farm.edit("job.toml", other_look);
     assert_eq!(fanmill(&farm, &["run"]).0, 0);
     same(&evidence, &kept(&farm));
     let fresh = Farm::demo();
-    fresh.edit("job.toml", |t| t.replace("t/ha", "kg/ha"));
+    fresh.edit("job.toml", other_look);
     assert_eq!(fanmill(&fresh, &["run"]).0, 0);
     same(&fresh.results(), &farm.results());
 
@@ -178,8 +186,10 @@ fn a_killed_run_goes_on() {
 #[test]
 fn shards_and_merges_give_the_bytes_of_one_run() {
     let farm = Farm::demo();
+    farm.edit("job.toml", other_look);
     assert_eq!(fanmill(&farm, &["run"]).0, 0);
     let one = farm.results();
+    assert!(one.keys().any(|name| name.ends_with("grid.shp")));
     std::fs::remove_dir_all(farm.path("results")).unwrap();
     for act in ACTS {
         // Side by side, as a scheduler starts them.

@@ -27,6 +27,7 @@ impl Settings {
         job.file.clear();
         job.formats.clear();
         job.layers.clear();
+        job.grid_cell = 0.0;
         job.crs = OutputCrs::Utm;
         job.yield_unit = YieldUnit::default();
         let evidence = format!("{job:?}");

@@ -3,7 +3,7 @@
 use super::page::{BOLD, GRAVE, Page, Paint, WARNING};
 use super::{change, rank, share, title};
 use crate::report::numbers::{count, counted, interval, optional, rounded, yield_decimals};
-use crate::summary::{DelayBasis, FactorBasis, MachineSummary, Remark, Summary};
+use crate::summary::{DelayBasis, FactorBasis, GridSummary, MachineSummary, Remark, Summary};
 
 /// Reasons that are named; the others are summed.
 const REASONS: usize = 4;
@@ -25,6 +25,9 @@ pub fn field(s: &Summary, paint: Paint) -> String {
         text.entry("method", &s.calibration.method);
     }
     text.entry("quality", &quality(s));
+    if let Some(grid) = &s.grid {
+        text.entry("grid", &cells(grid));
+    }
     let mut label = "warnings";
     for warning in worst_first(&s.warnings) {
         let style = if rank(&warning.code) == 0 {
@@ -193,6 +196,21 @@ fn loads(s: &Summary) -> String {
     } else {
         parts.join(", ")
     }
+}
+
+fn cells(grid: &GridSummary) -> String {
+    let mut text = format!(
+        "{} cells of {} m",
+        count(grid.cells),
+        rounded(grid.cell_m, 1)
+    );
+    if let Some(error) = grid.se_pct {
+        text += &format!(
+            ", half of them known to ± {} % or better (standard error)",
+            rounded(error, 1)
+        );
+    }
+    text
 }
 
 fn quality(s: &Summary) -> String {
