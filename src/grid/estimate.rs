@@ -10,8 +10,9 @@ use crate::stats::{median, quantile};
 /// All pairs count in full. The checks have set odd points aside, and a stretch is the mean of several; a robust estimator takes
 /// the edge of a poor headland for an outlier, and standard errors then come out too small (see DEVELOPERS).
 const ESTIMATOR: Estimator = Estimator::Matheron;
-/// Length of a stretch, as a share of the cell (our choice: a cell then is about one stretch of each pass through it).
-const STRETCH_SIDES: f64 = 1.0;
+/// Least length of a stretch where cells are not smaller, m. Our choice: some points each, and as long as a machine blurs what it
+/// cuts in any case; half a cell where that is more, so that few stretches cover it.
+const STRETCH_M: f64 = 10.0;
 /// Width of a class of the variogram in cut widths, as in `quality`: the first holds neighbouring passes.
 const CLASS_WIDTHS: f64 = 1.5;
 /// Fewest classes of the variogram, as in `quality`.
@@ -98,7 +99,7 @@ fn plan(input: &GridInput<'_>, params: &CheckedGridParams) -> Result<GridPlan, N
     let swath = median(&widths).ok_or(too_few(0))?;
     let side = side(params, swath);
     let lattice = Lattice::about(input.frame, input.zone, side).ok_or(NoGrid::NoZone)?;
-    let stretches = stretches(input, &lattice, STRETCH_SIDES * side);
+    let stretches = stretches(input, &lattice, stretch_length(side));
     if stretches.len() < params.fewest_stretches {
         return Err(too_few(stretches.len()));
     }
@@ -120,6 +121,11 @@ fn side(params: &CheckedGridParams, swath: f64) -> f64 {
     } else {
         (swath / HAIR / params.round_side).ceil() * params.round_side
     }
+}
+
+/// About how long stretches are for cells of a side, m.
+fn stretch_length(side: f64) -> f64 {
+    (0.5 * side).max(side.min(STRETCH_M))
 }
 
 /// Variogram between passes and along them. `None` where no class holds enough pairs.
@@ -216,6 +222,14 @@ fn along_passes(
 mod tests {
     use super::*;
     use crate::grid::GridParams;
+
+    #[test]
+    fn stretches_are_short_against_large_cells() {
+        assert_eq!(
+            [4.0, 10.0, 15.0, 20.0, 50.0, 200.0].map(stretch_length),
+            [4.0, 10.0, 10.0, 10.0, 25.0, 100.0]
+        );
+    }
 
     #[test]
     fn a_cell_is_never_finer_than_the_swath() {

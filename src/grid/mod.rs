@@ -2,7 +2,7 @@
 //!
 //! A combine's point is no measurement of a place. It is the mean over a header's width and over the ground whose grain the
 //! machine had mixed when it passed the sensor, it is off by an error that the points beside it on the same pass share, and
-//! passes have errors of their own. So kept points are first joined to *stretches* of passes about as long as a cell; the
+//! passes have errors of their own. So kept points are first joined to *stretches* of passes, 10 m or more; the
 //! variogram is taken between stretches of different passes, and read as what means over such ground show of the variogram
 //! of points (regularisation: Journel & Huijbregts 1978, "Mining Geostatistics", section II.D); what it leaves at distance
 //! zero is the error of a stretch, and how much less than that stretches of one pass differ is the part that they share.
