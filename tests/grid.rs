@@ -69,7 +69,7 @@ fn blocks_are_those_of_pykrige_and_numpy() {
     }
 }
 
-/// A season of wheat-like or maize-like ground. Odd ones are rough.
+/// A season's ground and machine. Odd ones are rough; every third has a poor headland, whose edge no variogram foresees.
 fn season(seed: u64) -> FieldSpec {
     let base = MachineSpec::default();
     let at = |low: f64, high: f64, k: u64| low + (high - low) * ((seed * k) % 7) as f64 / 6.0;
@@ -84,6 +84,8 @@ fn season(seed: u64) -> FieldSpec {
             } else {
                 Smoothness::Rough
             },
+            headland_width: if seed.is_multiple_of(3) { 15.0 } else { 0.0 },
+            headland_effect: -0.2,
             ..SurfaceSpec::default()
         },
         machines: vec![MachineSpec {
@@ -146,13 +148,14 @@ fn plain(grid: &Grid, run: &Run) -> Vec<f64> {
     sums.iter().map(|s| s.0 / s.1).collect()
 }
 
-/// Bars are ours: 95 % intervals hold 92 to 98.5 % of all cells and 85 % or more of any season's; cells are nearer to the truth
+/// Bars are ours: 95 % intervals hold 92 to 99.5 % of all cells (they err to the safe side where machines are good and ground is even)
+/// and 85 % or more of any season's; cells are nearer to the truth
 /// than plain means of their points; ground and mean are the field's. `examples/grid_study.rs` has wider ranges.
 #[test]
 fn cells_of_simulated_seasons_hold_the_truth() {
     let (mut cells, mut held) = (0, 0);
     let (mut square, mut square_plain) = (0.0, 0.0);
-    for seed in 1..=6 {
+    for seed in 1..=9 {
         let run = run_of(seed);
         let grid = run.grid.as_ref().expect("a grid");
         let truth = truth(grid, &run);
@@ -161,6 +164,7 @@ fn cells_of_simulated_seasons_hold_the_truth() {
             .filter(|&k| (grid.yld_low[k]..=grid.yld_high[k]).contains(&truth[k]))
             .count();
         let share = inside as f64 / grid.len() as f64;
+        println!("season {seed}: {share:.3} of {} cells", grid.len());
         assert!(share >= 0.85, "season {seed}: {share}");
         (cells, held) = (cells + grid.len(), held + inside);
         let mean = run.summary.yields.mean.expect("a mean");
@@ -192,7 +196,7 @@ fn cells_of_simulated_seasons_hold_the_truth() {
         );
     }
     let share = held as f64 / cells as f64;
-    assert!((0.92..=0.985).contains(&share), "{held} of {cells}");
+    assert!((0.92..=0.995).contains(&share), "{held} of {cells}");
     assert!(square < 0.85 * square_plain, "{square} {square_plain}");
 }
 
