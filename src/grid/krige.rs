@@ -42,7 +42,7 @@ pub fn block(
 const STEPS: usize = 128;
 const RANGES: usize = 12;
 
-/// Covariance of the pattern by distance, looked up: an exponential for each pair of places takes twice as long.
+/// Covariance of the pattern by distance, looked up in place of an exponential for each pair of places.
 struct Likeness {
     per_step: f64,
     values: Vec<f64>,
