@@ -277,7 +277,7 @@ fn choices_are_checked() {
     assert!(read(&cell("\"40 ft\"")).is_ok_and(|j| (j.grid_cell - 12.192).abs() < 1e-9));
     assert_eq!(
         read(&cell("\"1 m\"")).expect_err("an error"),
-        "job.toml:2:13, job, grid_cell: expected a length between 2 and 200 m, found \"1 m\""
+        "job.toml:2:13, job, grid_cell: expected a length between 2 and 200 m, found \"1 m\"\nhint: none"
     );
     assert!(
         read(&cell("10")).expect_err("an error").starts_with(
