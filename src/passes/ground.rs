@@ -2,6 +2,7 @@
 
 use super::position::Fix;
 use super::{Ground, Passes};
+use crate::geometry::distance;
 use crate::log::{Log, Track};
 
 /// Ground of each row: from where the row before ended, or back along the heading where recording was broken.
@@ -30,17 +31,16 @@ pub(super) fn lay_ground(
         let from = if joined {
             // Where the log is a sample of its rows, a row's ground is the last part of the way.
             let whole = track.end[k] - track.end[k - 1];
-            let part = if whole > 0.0 {
-                (span / whole).min(1.0)
+            let is_sample = whole > 0.0 && span / whole <= 0.8;
+            let goes_on =
+                k + 1 < track.len() && fixes[k + 1] == Fix::Good && track.continues(k + 1);
+            let before = (track.end[k - 1], header(k - 1));
+            Some(if is_sample {
+                let after = goes_on.then(|| (track.end[k + 1], header(k + 1)));
+                at_time(track.start[k], before, (track.end[k], to), after)
             } else {
-                1.0
-            };
-            let part = if part > 0.8 { 1.0 } else { part };
-            let before = header(k - 1);
-            Some([
-                to[0] - part * (to[0] - before[0]),
-                to[1] - part * (to[1] - before[1]),
-            ])
+                before.1
+            })
         } else if direction[k].is_finite() {
             // The step after it stands in where the log gives neither distance nor speed.
             let step = if logged.is_finite() {
@@ -72,6 +72,30 @@ pub(super) fn lay_ground(
         };
         out.ground[i] = Some(ground);
     }
+}
+
+/// Where the header was at a time between two places, each with its time: on the line between them, as far along as the
+/// parabola in time through the ways to the place before and, where it is known how it went on, to the one after. A machine
+/// that changes its speed is not half of the way back at half of the time, and its ground would be that of another moment.
+fn at_time(
+    time: f64,
+    before: (f64, [f64; 2]),
+    here: (f64, [f64; 2]),
+    after: Option<(f64, [f64; 2])>,
+) -> [f64; 2] {
+    let part = |from: f64, to: f64| (time - from) / (to - from);
+    let way = distance(before.1, here.1);
+    let back = part(here.0, before.0);
+    // Parts of the way back, by Lagrange's polynomials.
+    let back = match after {
+        Some((next, place)) if next > here.0 && way > 0.0 => {
+            let ahead = part(before.0, next) * part(here.0, next);
+            back * part(next, before.0) - ahead * distance(here.1, place) / way
+        }
+        _ => back,
+    };
+    let back = back.clamp(0.0, 1.0);
+    [0, 1].map(|axis| here.1[axis] + back * (before.1[axis] - here.1[axis]))
 }
 
 /// Longest stretch without a usable position over which the ground is taken as a straight line, s (our choice: at
@@ -131,5 +155,24 @@ fn next_step(
         Some(crate::geometry::distance(a, b))
     } else {
         None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_machine_that_slows_down_was_farther_back_than_half_of_the_way() {
+        // From 4 m/s, by 0.4 m/s each second: s = 4t − 0.2t². At 0, 6 and 12 s: 0, 16.8 and 19.2 m; at 3 s 10.2 m.
+        let at = |s: f64| [0.6 * s, 0.8 * s];
+        let near = |a: [f64; 2], s: f64| distance(a, at(s)) < 1e-9;
+        let (before, here, after) = ((0.0, at(0.0)), (6.0, at(16.8)), (12.0, at(19.2)));
+        assert!(near(at_time(3.0, before, here, Some(after)), 10.2));
+        assert!(near(at_time(3.0, before, here, None), 8.4));
+        // A turn ahead is so many metres of way, not a way back; one that stood goes nowhere.
+        let turned = (12.0, [at(16.8)[0] + 2.4, at(16.8)[1]]);
+        assert!(near(at_time(3.0, before, here, Some(turned)), 10.2));
+        assert_eq!(at_time(3.0, here, (9.0, here.1), Some(after)), here.1);
     }
 }

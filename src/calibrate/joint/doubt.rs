@@ -91,7 +91,7 @@ impl Case<'_> {
         for ticket in suspects(adjusted, teaches) {
             let mut without = teaches.to_vec();
             without[ticket] = false;
-            let mut others = self.adjust(&without)?;
+            let mut others = self.adjust_near(adjusted, &without)?;
             let Some((off, sd)) = others.predict(&self.tickets[ticket], self.loads) else {
                 continue;
             };

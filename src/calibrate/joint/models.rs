@@ -43,6 +43,11 @@ pub(super) fn axes_of(loads: &[LoadNode], scales: usize) -> Vec<Vec<usize>> {
     out
 }
 
+/// Steps of the search for a model's sds, logarithms, where nothing is known of them …
+pub(super) const FROM_AFAR: &[f64] = &[1.0, 0.5, 0.25];
+/// … and from the likeliest of nearly the same equations: those with one ticket more, or made linear elsewhere.
+pub(super) const FROM_NEAR: &[f64] = &[0.5, 0.25];
+
 /// A model with its likeliest sds.
 pub(super) struct Found {
     pub likeliest: Vec<f64>,
@@ -58,7 +63,7 @@ pub(super) struct Found {
 }
 
 /// Finds the sds along some axes; the others are nothing.
-fn model(problem: &Problem, axes: &[usize], start: &[f64]) -> Option<Found> {
+fn model(problem: &Problem, axes: &[usize], start: &[f64], steps: &[f64]) -> Option<Found> {
     let mut at = start.to_vec();
     for axis in [DAY, DRIFT] {
         if !axes.is_empty() && !axes.contains(&axis) {
@@ -72,7 +77,7 @@ fn model(problem: &Problem, axes: &[usize], start: &[f64]) -> Option<Found> {
         let off = |a: &usize| ((at[*a] - prior(*a).0) / prior(*a).1).powi(2);
         Some((solved.deviance + axes.iter().map(off).sum::<f64>(), solved))
     };
-    let (at, deviance, solved) = lowest(at, axes, &[1.0, 0.5, 0.25], judge)?;
+    let (at, deviance, solved) = lowest(at, axes, steps, judge)?;
     let sd = problem.curvature(&at, solved.deviance, axes);
     // Means of the variances and not of their likeliest values: what is not known well is not taken to be small.
     let wide: Vec<f64> = at.iter().zip(&sd).map(|(a, s)| a + s * s).collect();
@@ -97,18 +102,19 @@ fn model(problem: &Problem, axes: &[usize], start: &[f64]) -> Option<Found> {
     })
 }
 
-/// Finds every model's sds, starting from some and leaving the first model's there; the likely ones, with their
+/// Finds every model's sds in some steps, starting from some and leaving the first model's there; the likely ones, with their
 /// probabilities. The first wanders in every way and stays in any case: intervals are its.
 pub(super) fn weigh(
     problem: &Problem,
     models: &[Vec<usize>],
     start: &mut Vec<f64>,
+    steps: &[f64],
 ) -> Option<Vec<Found>> {
     let (widest, others) = models.split_first()?;
-    let mut found = vec![model(problem, widest, start)?];
+    let mut found = vec![model(problem, widest, start, steps)?];
     start.clone_from(&found[0].likeliest);
     let others: Option<Vec<Found>> = (others.par_iter())
-        .map(|axes| model(problem, axes, start))
+        .map(|axes| model(problem, axes, start, steps))
         .collect();
     found.extend(others?);
     let best = found

@@ -14,7 +14,7 @@ use rayon::prelude::*;
 
 use super::Links;
 use super::equations::{LEAST_SD, Linear, OfPart, Problem, Unknowns, linearise, prior};
-use super::models::{DAY, DRIFT, Found, axes_of, mixed, weigh};
+use super::models::{DAY, DRIFT, FROM_AFAR, FROM_NEAR, Found, axes_of, mixed, weigh};
 use super::nodes::{LoadNode, TicketNode};
 use super::parts::Parts;
 use crate::stats::sparse::Factor;
@@ -67,6 +67,8 @@ pub struct Adjusted {
     linear: Vec<Vec<Option<Linear>>>,
     /// Sds of the model that wanders in every way, as it was solved.
     widest_at: Vec<f64>,
+    /// The likeliest of that model, logarithms.
+    likeliest: Vec<f64>,
     /// The matrix of that model, unless it was thrown away for the room it takes.
     values: Vec<Vec<f64>>,
     unknowns: Vec<Arc<Unknowns>>,
@@ -171,6 +173,15 @@ impl<'a> Case<'a> {
 
     /// Adjusts all loads; `used`: which tickets take part.
     pub fn adjust(&self, used: &[bool]) -> Option<Adjusted> {
+        self.adjust_from(None, used)
+    }
+
+    /// The same where it is known how the sensors wander with a ticket more or less.
+    pub fn adjust_near(&self, near: &Adjusted, used: &[bool]) -> Option<Adjusted> {
+        self.adjust_from(Some(&near.likeliest), used)
+    }
+
+    fn adjust_from(&self, near: Option<&[f64]>, used: &[bool]) -> Option<Adjusted> {
         let scales = self.tickets.iter().map(|t| t.scale + 1).max().unwrap_or(0);
         let mut start: Vec<f64> = (0..START.len() + scales).map(|a| prior(a).0).collect();
         let models = match self.known.wander {
@@ -180,13 +191,18 @@ impl<'a> Case<'a> {
             }
             None => axes_of(self.loads, scales),
         };
+        let mut steps = FROM_AFAR;
+        if let Some(near) = near.filter(|near| near.len() == start.len()) {
+            (start, steps) = (near.to_vec(), FROM_NEAR);
+        }
         let joint = self.tickets.iter().any(|t| t.parts.len() > 1);
         let mut about = vec![0.0; self.loads.len()];
         let rounds = if joint { 3 } else { 1 };
         for round in 1.. {
             let linear = self.parts.linear(used, &about);
             let problem = self.problem(&linear);
-            let found = weigh(&problem, &models, &mut start)?;
+            let found = weigh(&problem, &models, &mut start, steps)?;
+            steps = FROM_NEAR;
             let mean = |&(part, l): &(usize, usize)| -> f64 {
                 let place = self.parts.all[part].unknowns.load(l);
                 (found.iter())
@@ -261,7 +277,7 @@ impl Case<'_> {
                 (mean, variance.sqrt())
             })
             .collect();
-        let widest_at = found[0].solved_at.clone();
+        let (widest_at, likeliest) = (found[0].solved_at.clone(), found[0].likeliest.clone());
         let over = |value: &dyn Fn(&Found) -> f64| -> f64 {
             found.iter().map(|f| f.probability * value(f)).sum()
         };
@@ -304,6 +320,7 @@ impl Case<'_> {
             linear: linear.to_vec(),
             values: problem.values(&widest_at)?,
             widest_at,
+            likeliest,
             unknowns: parts.all.iter().map(|p| Arc::clone(&p.unknowns)).collect(),
             of_load: parts.of_load.clone(),
         })
