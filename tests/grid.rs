@@ -402,6 +402,32 @@ fn nothing_is_predicted_beyond_the_ground_or_far_from_points() {
     );
 }
 
+/// A log that is a sample of its rows (the ground of each second one) has the same cells on the same ground.
+#[test]
+fn ground_between_sampled_rows_was_cut() {
+    let yields = |x: f64, y: f64| 7000.0 + 900.0 * (x / 30.0).sin() + 600.0 * (y / 25.0).cos();
+    let whole = Made::new(&rows_of(12, 0.0), 80, yields);
+    let mut sampled = Made::new(&rows_of(12, 0.0), 80, yields);
+    for pass in &mut sampled.passes {
+        *pass = pass.iter().copied().step_by(2).collect();
+    }
+    let [a, b] = [whole, sampled].map(|made| made.grid(10.0, None).expect("a grid"));
+    let area = |g: &Grid| g.ground_pct.iter().sum::<f64>();
+    assert!(
+        (area(&b) / area(&a) - 1.0).abs() < 0.03,
+        "{} {}",
+        area(&a),
+        area(&b)
+    );
+    let mean = |g: &Grid| g.mean_kg_ha().expect("a mean");
+    assert!(
+        (mean(&b) / mean(&a) - 1.0).abs() < 0.01,
+        "{} {}",
+        mean(&a),
+        mean(&b)
+    );
+}
+
 #[test]
 fn too_little_to_go_by_is_said() {
     let one = Made::new(&[[0.0, 0.0]], 400, |x, _| 7000.0 + x);

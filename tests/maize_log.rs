@@ -255,7 +255,11 @@ fn flow_later_by(log: &str, seconds: f64) -> String {
 #[test]
 fn the_real_log_has_a_grid() {
     let Some(log) = shared_log() else { return };
-    let job = JOB.replacen("[job]\n", "[job]\nlayers = [\"points\", \"set-aside\", \"grid\"]\n", 1);
+    let job = JOB.replacen(
+        "[job]\n",
+        "[job]\nlayers = [\"points\", \"set-aside\", \"grid\"]\n",
+        1,
+    );
     let (farm, s) = figures_of(&job, &log);
     let grid = &s["grid"];
     assert_eq!(

@@ -11,6 +11,10 @@ const LARGEST_RASTER_CELL: f64 = 1.0;
 /// Raster cells along a part of a cell, at least (our choice: a half is then told to an eighth).
 const RASTER_CELLS: u32 = 4;
 
+/// Longest stretch between two rows of a pass that was cut without a row of its own, m (our choice: 10 s at 3 m/s; beyond it
+/// something is missing).
+const LONGEST_GAP: f64 = 30.0;
+
 /// A cell with ground of the field in it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Cell {
@@ -55,13 +59,9 @@ pub(super) fn cells(
     let per_side = (parts * fine) as i32;
     let mut raster = CutRaster::new(side / f64::from(per_side), 0.0);
     let mut near: Vec<[i32; 2]> = Vec::new();
-    for &row in input.passes.iter().flatten() {
-        let row = row as usize;
-        let Some(quad) = input.ground[row]
-            .and_then(|g| swath(g, input.header_width[row]))
-            .and_then(|quad| in_lattice(quad, lattice))
-        else {
-            continue;
+    let mut lay = |ground: Ground, width: f64| {
+        let Some(quad) = swath(ground, width).and_then(|quad| in_lattice(quad, lattice)) else {
+            return;
         };
         raster.fill_quad(quad);
         let reach = |axis: usize| {
@@ -74,6 +74,20 @@ pub(super) fn cells(
         }
         if near.len() > 1 << 16 {
             tidy(&mut near);
+        }
+    };
+    for pass in input.passes {
+        let mut last: Option<Ground> = None;
+        for row in pass.iter().map(|&row| row as usize) {
+            let Some(ground) = input.ground[row] else {
+                continue;
+            };
+            let width = input.header_width[row];
+            if let Some(gap) = last.and_then(|last| between(last, ground)) {
+                lay(gap, width);
+            }
+            lay(ground, width);
+            last = Some(ground);
         }
     }
     tidy(&mut near);
@@ -100,6 +114,15 @@ pub(super) fn cells(
 fn tidy(near: &mut Vec<[i32; 2]>) {
     near.sort_unstable_by(|a, b| b[0].cmp(&a[0]).then(a[1].cmp(&b[1])));
     near.dedup();
+}
+
+/// The ground between two rows of a pass, where a log is a sample of its rows: it was cut as well.
+fn between(before: Ground, after: Ground) -> Option<Ground> {
+    let gap = Ground {
+        from: before.to,
+        to: after.from,
+    };
+    (gap.length() > 0.0 && gap.length() <= LONGEST_GAP).then_some(gap)
 }
 
 /// The ground that the header went over, counter-clockwise, in the frame.
