@@ -20,7 +20,7 @@ pub(super) struct Block {
 }
 
 /// Mean over some ground, and its kriging variance in the units of the structure, from values at points whose errors are
-/// independent: what [`super::apply`] does for a cell, by itself. `points`: place (m) and value. `ground`: places that stand
+/// independent: what is done for a cell, by itself. `points`: place (m) and value. `ground`: places that stand
 /// for the ground, at least one.
 pub fn block(
     points: &[([f64; 2], f64)],
