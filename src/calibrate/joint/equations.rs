@@ -3,8 +3,8 @@
 use rayon::prelude::*;
 
 use super::Links;
+use super::known::{Known, SCALE_START, START};
 use super::nodes::{LoadNode, TicketNode};
-use super::wander::{Known, SCALE_START, START};
 use crate::stats::sparse::Pattern;
 
 /// No sd is taken to be less: the equations must stay solvable.

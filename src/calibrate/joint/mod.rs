@@ -4,6 +4,7 @@ mod doubt;
 mod edge;
 mod equations;
 mod field;
+mod known;
 mod lattice;
 mod models;
 mod nodes;
@@ -17,11 +18,12 @@ use serde::{Deserialize, Serialize};
 
 pub use doubt::{Doubt, Risk};
 pub use field::{Texture, links, links_with};
+pub use known::{Known, Wander};
 pub use lattice::Lattice;
 pub use nodes::{LoadNode, TicketNode};
 pub use observe::{GroundInput, observe};
 pub use settle::{OneFactor, Settlement, settle};
-pub use wander::{Adjusted, Known, Wander, Widest, adjust};
+pub use wander::{Adjusted, Widest, adjust};
 
 /// A patch of ground that one load cut on one pass.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]

@@ -3,9 +3,9 @@
 use rayon::prelude::*;
 
 use super::equations::{LEAST_SD, Problem, SolvedAll, prior};
+use super::known::START;
 use super::nodes::LoadNode;
 use super::search::lowest;
-use super::wander::START;
 
 pub(super) const DAY: usize = 1;
 pub(super) const DRIFT: usize = 2;

@@ -5,8 +5,8 @@ use std::sync::Arc;
 
 use super::Links;
 use super::equations::{Linear, OfPart, Unknowns, flows, linearise, sum_links, unknowns};
+use super::known::Known;
 use super::nodes::{LoadNode, TicketNode};
-use super::wander::Known;
 
 /// Loads that machines, links and tickets tie to each other, numbered among themselves, as are their machines, classes and
 /// days.
@@ -218,7 +218,8 @@ fn tied(
 
 #[cfg(test)]
 mod tests {
-    use super::super::wander::{Wander, adjust};
+    use super::super::known::Wander;
+    use super::super::wander::adjust;
     use super::*;
 
     fn load(machine: usize, day: usize, before: Option<usize>) -> LoadNode {

@@ -2,8 +2,9 @@
 
 use super::Links;
 use super::doubt::{DOUBT_FEWEST, Doubt, Risk, Tried, if_right, if_wrong, odd_untried};
+use super::known::Known;
 use super::nodes::{LoadNode, TicketNode};
-use super::wander::{Adjusted, Case, Known, adjust};
+use super::wander::{Adjusted, Case, adjust};
 use crate::read::TicketUse;
 
 /// What part of a field's information on its loads is believed. On simulated fields its errors are 1 to 1.5 times what it
