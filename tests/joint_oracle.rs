@@ -116,7 +116,7 @@ fn loads_stand_to_each_other_as_generalised_least_squares_has_it() {
     let links = links_with(&patches, &texture).unwrap();
     let (estimate, se) = contrasts(&links);
     let case = json!({
-        "what": "gls", "spacing": 15.0, "margin": 2, "edge_ratio": 100.0, "part_ratio": 64.0 / 9.0,
+        "what": "gls", "spacing": 18.0, "margin": 2, "edge_ratio": 100.0, "part_ratio": 64.0 / 9.0,
         "texture": texture, "patches": patches,
     });
     let Some(oracle) = ask(&case) else { return };
