@@ -122,7 +122,7 @@ struct State {
 
 impl<'a> Batch<'a> {
     fn new(job: &'a Job, options: Options, progress: &'a dyn Progress, work: Work) -> Self {
-        let memory = Memory::of(options.memory);
+        let memory = Memory::of(options.memory, job.fields.len());
         let wait_in = work.folder().to_owned();
         Self {
             job,

@@ -15,7 +15,11 @@ use crate::read::read_field;
 /// What every field of a job says of its loads, in its order, as a run finds it; `None` for fields that cannot be made
 /// ready (a run fails on those).
 pub fn scale_evidence(job: &Job) -> Vec<Option<ScaleEvidence>> {
-    let store = Store::new(job.fields.len(), Memory::of(None).waiting, None);
+    let store = Store::new(
+        job.fields.len(),
+        Memory::of(None, job.fields.len()).waiting,
+        None,
+    );
     let ready = |f: usize| -> Option<Box<Prepared>> {
         store.take(f).or_else(|| {
             let season = &job.fields[f];
