@@ -10,7 +10,7 @@ use fanmill::job::{Format, Job, Layer, LimitSettings, LogColumn, LogSettings, Ou
 use fanmill::log::Reason;
 use fanmill::read::by_headers;
 use fanmill::units::{POUND_KG, Quantity, YieldUnit};
-use fanmill::write::attributes::{CELL, POINT, REASON};
+use fanmill::write::attributes::{Attribute, CELL, POINT, REASON};
 
 fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
@@ -105,10 +105,8 @@ fn every_reason_stands_in_its_order() {
     assert_eq!(names, Reason::ALL.map(|r| r.name().to_owned()));
 }
 
-#[test]
-fn every_attribute_stands_in_its_order_with_its_unit() {
-    let rows = table(section(&readme(), "### Points"), 0);
-    let all: Vec<_> = POINT.iter().chain([&REASON]).collect();
+/// Whether a table of the README has the attributes in their order, each with its unit.
+fn stand_in_order<S: 'static>(rows: &[Vec<String>], all: &[&Attribute<S>]) {
     assert_eq!(rows.len(), all.len());
     for (row, attribute) in rows.iter().zip(all) {
         assert_eq!(marked(&row[0]), [attribute.name]);
@@ -124,19 +122,11 @@ fn every_attribute_stands_in_its_order_with_its_unit() {
 }
 
 #[test]
-fn every_attribute_of_a_cell_stands_in_its_order_with_its_unit() {
-    let rows = table(section(&readme(), "### Cells"), 0);
-    assert_eq!(rows.len(), CELL.len());
-    for (row, attribute) in rows.iter().zip(&CELL) {
-        assert_eq!(marked(&row[0]), [attribute.name]);
-        let unit = |u| attribute.unit(u).unwrap_or_default();
-        let (metric, other) = (
-            unit(YieldUnit::TonnePerHectare),
-            unit(YieldUnit::BushelPerAcre),
-        );
-        let expected = if metric == other { metric } else { "the job's" };
-        assert_eq!(row[2], expected, "{}", attribute.name);
-    }
+fn every_attribute_stands_in_its_order_with_its_unit() {
+    let points: Vec<_> = POINT.iter().chain([&REASON]).collect();
+    stand_in_order(&table(section(&readme(), "### Points"), 0), &points);
+    let cells: Vec<_> = CELL.iter().collect();
+    stand_in_order(&table(section(&readme(), "### Cells"), 0), &cells);
 }
 
 #[test]
