@@ -4,9 +4,9 @@
 //! without one, to a temporary folder that goes.
 
 #[allow(dead_code)] // the tests use all of it
-#[path = "../tests/harness/truth.rs"]
+#[path = "../tests/suite/harness/truth.rs"]
 mod truth;
-#[path = "../tests/harness/truth_table.rs"]
+#[path = "truth/table.rs"]
 mod truth_table;
 
 use std::error::Error;

@@ -1,0 +1,52 @@
+//! What must hold, one module for each part of the promise. They are one program, not forty: linked once, a fortieth of
+//! the disk, and what they share is shared by `crate::`.
+
+mod audit_command;
+mod audit_made;
+mod audit_remarks;
+mod audit_slips;
+mod checks_field;
+mod checks_made;
+mod checks_maize;
+mod checks_quality;
+mod checks_rows;
+mod county;
+mod delay_simulated;
+mod end_to_end;
+mod end_to_end_bad_input;
+mod examples;
+mod faults_maize;
+mod faults_synthetic;
+mod geometry_frame;
+mod geometry_raster;
+mod grid;
+mod harness;
+mod inspect_new;
+mod joint_oracle;
+mod layering;
+mod maize_log;
+mod moisture_worked_examples;
+mod outside;
+mod read_headers;
+mod read_job;
+mod read_maize;
+mod read_messages;
+mod read_sources;
+mod readme;
+mod recognise_styles;
+mod report_pages;
+mod report_terminal;
+mod resume;
+mod simulate_demo;
+mod simulate_truth;
+mod stats_variogram;
+#[path = "../../examples/study/mod.rs"]
+mod study;
+mod styled;
+mod truth;
+mod width_maize_log;
+mod width_shapes;
+mod width_simulation;
+mod write_field;
+mod write_fixture;
+mod write_oracle;
