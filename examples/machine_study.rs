@@ -74,7 +74,11 @@ fn main() {
         );
     }
     println!("machines alone in one field; an error counts for those that are not refused:");
-    let rough = |f: fn(&Case) -> bool| cases.iter().filter(move |c| c.structure == Structure::Yield && f(c));
+    let rough = |f: fn(&Case) -> bool| {
+        cases
+            .iter()
+            .filter(move |c| c.structure == Structure::Yield && f(c))
+    };
     table("all with structure", rough(|_| true));
     table("  no opposed pairs", rough(|c| c.pairs < FEW_PAIRS));
     table("  opposed pairs", rough(|c| c.pairs >= FEW_PAIRS));
@@ -151,7 +155,8 @@ fn r2(v: f64) -> f64 {
 }
 
 fn is_off(c: &Case) -> bool {
-    !c.decision.refused && (c.structure == Structure::Nothing || (c.decision.delay.value - c.truth).abs() > 0.5)
+    !c.decision.refused
+        && (c.structure == Structure::Nothing || (c.decision.delay.value - c.truth).abs() > 0.5)
 }
 
 fn table<'a>(name: &str, cases: impl Iterator<Item = &'a Case>) {

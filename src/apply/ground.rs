@@ -99,6 +99,9 @@ const FARTHEST: f64 = 3.0;
 fn row_factors(field: &Prepared, loads: &[LoadDecision]) -> Vec<f64> {
     let n = field.input.log.len();
     let of = &field.loads.of_row;
+    if loads.iter().all(|load| load.bend == 0.0) {
+        return of.iter().map(|&l| loads[l as usize].factor).collect();
+    }
     let mass = |i: usize| Some(field.faults.mass[i]).filter(|m| *m > 0.0);
     let span = |i: usize| field.timeline.interval[i];
     let mut sums = vec![(0.0, 0.0); loads.len()];

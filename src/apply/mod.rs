@@ -15,7 +15,7 @@ use crate::job::{Job, Layer};
 use crate::map::YieldMap;
 use crate::pool::{MachineDecision, ScaleDecision};
 use crate::prepare::Prepared;
-use crate::quality::{QualityInput, QualityParams, measure};
+use crate::quality::{QualityInput, QualityParams, measure_on};
 use crate::summary::{HeadlandSummary, QualitySummary, Summary};
 
 use ground::Ground;
@@ -70,8 +70,8 @@ pub fn apply(
 ) -> Result<Applied, ApplyError> {
     let ground = ground::place(field, machines, &scale.loads);
     let columns = map::Columns::new(job, field, &ground);
-    let checked = run_checks(job, field, machines, &ground, &columns)?;
-    let quality = judge_quality(field, &columns, &checked)?;
+    let mut checked = run_checks(job, field, machines, &ground, &columns)?;
+    let quality = judge_quality(field, &columns, &mut checked)?;
     let mut map = map::build(
         field,
         scale,
@@ -168,7 +168,7 @@ fn run_checks(
 fn judge_quality(
     field: &Prepared,
     columns: &map::Columns,
-    checked: &Checked,
+    checked: &mut Checked,
 ) -> Result<QualitySummary, ApplyError> {
     let kept: Vec<bool> = checked.verdicts.iter().map(|v| v.is_none()).collect();
     let input = QualityInput {
@@ -181,7 +181,8 @@ fn judge_quality(
         after: &columns.yield_kg_ha,
         kept: &kept,
     };
-    let quality = measure(&input, &QualityParams::default().check()?)?;
+    let pieces = std::mem::take(&mut checked.pieces);
+    let quality = measure_on(pieces, &input, &QualityParams::default().check()?)?;
     Ok(QualitySummary {
         before: quality.before,
         after: quality.after,

@@ -24,6 +24,8 @@ pub struct Checked {
     pub stats: CheckStats,
     /// What to know about them.
     pub remarks: Vec<Remark>,
+    /// The pieces of passes that points were held against: what was kept, and what was set aside against them.
+    pub(crate) pieces: Pieces,
 }
 
 /// Gives every row its verdict.
@@ -34,7 +36,7 @@ pub fn apply(input: &CheckInput, params: &CheckedParams) -> Result<Checked, Chec
     physical(input, &rows, params, &mut verdicts);
     let limits = limits(input, &rows, &verdicts, params);
     by_limits(input, &rows, &limits, &mut verdicts);
-    by_neighbours(input, &rows, &limits, params, &mut verdicts);
+    let pieces = by_neighbours(input, &rows, &limits, params, &mut verdicts);
     let stats = CheckStats::of(&verdicts);
     let remarks = stats.remarks(params);
     Ok(Checked {
@@ -42,6 +44,7 @@ pub fn apply(input: &CheckInput, params: &CheckedParams) -> Result<Checked, Chec
         limits,
         stats,
         remarks,
+        pieces,
     })
 }
 
@@ -79,14 +82,15 @@ fn by_limits(input: &CheckInput, rows: &PassRows, limits: &Limits, verdicts: &mu
     }
 }
 
-/// Yields beyond the data's limits, whole passes, and single points, against the passes beside them.
+/// Yields beyond the data's limits, whole passes, and single points, against the passes beside them. Hands back the pieces
+/// of passes that points were held against.
 fn by_neighbours(
     input: &CheckInput,
     rows: &PassRows,
     limits: &Limits,
     params: &CheckedParams,
     verdicts: &mut Verdicts,
-) {
+) -> Pieces {
     let mut log_yield: Vec<f64> = (0..input.rows())
         .map(|i| {
             if verdicts.is_kept(i) {
@@ -139,6 +143,7 @@ fn by_neighbours(
     for row in points.outliers(params) {
         verdicts.set_aside(row, Reason::NeighbourOutlier);
     }
+    pieces
 }
 
 fn ground<'a>(input: &CheckInput<'a>, log_yield: &'a [f64]) -> Ground<'a> {

@@ -71,7 +71,7 @@ pub(crate) struct Ground<'a> {
 }
 
 /// All pieces of a field, pass by pass in the order of travel.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub(crate) struct Pieces {
     /// The points of all pieces (rows of the log), in the pieces' order.
     pub points: Vec<u32>,
@@ -91,6 +91,19 @@ impl Pieces {
         }
         found.look_beside();
         found
+    }
+
+    /// The same pieces with those of their points alone that count; a piece may be left without any.
+    pub fn of_points(mut self, counts: impl Fn(usize) -> bool) -> Self {
+        let all = std::mem::take(&mut self.points);
+        for piece in &mut self.pieces {
+            let first = self.points.len();
+            let own = all[piece.first..piece.end].iter();
+            self.points
+                .extend(own.copied().filter(|&row| counts(row as usize)));
+            (piece.first, piece.end) = (first, self.points.len());
+        }
+        self
     }
 
     /// What lies beside a piece.
@@ -303,5 +316,19 @@ mod tests {
         assert!(p.pieces.iter().all(|p| p.length < 25.0), "{:?}", p.pieces);
         let none = pieces(&|_| f64::NAN);
         assert!(none.pieces.is_empty() && none.points.is_empty());
+    }
+
+    #[test]
+    fn of_points_that_go_pieces_and_neighbours_stay() {
+        let whole = pieces(&|i| (i / 40) as f64);
+        let same = whole.clone().of_points(|_| true);
+        assert_eq!(same, whole);
+        // The first twelve points are the first two pieces; the third loses one of its six.
+        let less = whole.clone().of_points(|row| row >= 12 && row != 14);
+        assert_eq!(less.points.len(), 107);
+        let sizes: Vec<usize> = less.pieces.iter().map(|p| p.end - p.first).collect();
+        assert_eq!(sizes[..4], [0, 0, 5, 6]);
+        assert_eq!(less.points[..3], [12, 13, 15]);
+        assert!((0..whole.pieces.len()).all(|k| less.beside(k) == whole.beside(k)));
     }
 }

@@ -101,7 +101,7 @@ pub fn measure(
     params: &CheckedQualityParams,
 ) -> Result<Quality, QualityInputError> {
     input.check()?;
-    let columns = [input.log_yield(input.before), input.log_yield(input.after)];
+    let log_yield = input.log_yield(input.before);
     let one_machine = vec![0; input.x.len()];
     let ground = Ground {
         x: input.x,
@@ -109,10 +109,22 @@ pub fn measure(
         direction: input.direction,
         machine: &one_machine,
         width: input.header_width,
-        log_yield: &columns[0],
+        log_yield: &log_yield,
     };
     let rows = PassRows::new(input.pass, None);
     let pieces = Pieces::new(&ground, &rows, params.piece_length, params.piece_points);
+    measure_on(pieces, input, params)
+}
+
+/// The same on the pieces of passes that the checks went by, which then need not be looked for again.
+pub(crate) fn measure_on(
+    pieces: Pieces,
+    input: &QualityInput,
+    params: &CheckedQualityParams,
+) -> Result<Quality, QualityInputError> {
+    input.check()?;
+    let columns = [input.log_yield(input.before), input.log_yield(input.after)];
+    let pieces = pieces.of_points(|i| columns[0][i].is_finite());
     let pairs = opposed(&pieces, input.x, input.y, params.points);
     let predictors = predictors(&pieces);
     let spread = |sizes: Vec<f64>| robust_pct(sizes, params.fewest);
@@ -166,8 +178,12 @@ fn held_out(
     predictors
         .iter()
         .map(|(k, weights)| {
-            let total: f64 = weights.iter().map(|(_, w)| w).sum();
-            let sum: f64 = weights.iter().map(|&(other, w)| w * values[other]).sum();
+            let known = weights
+                .iter()
+                .filter(|(other, _)| values[*other].is_finite());
+            let (sum, total) = known.fold((0.0, 0.0), |(sum, total), &(other, w)| {
+                (sum + w * values[other], total + w)
+            });
             values[*k] - sum / total
         })
         .filter(|d| d.is_finite())

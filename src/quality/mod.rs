@@ -18,5 +18,6 @@ mod measure;
 mod pairs;
 mod params;
 
+pub(crate) use measure::measure_on;
 pub use measure::{Quality, QualityInput, QualityInputError, measure};
 pub use params::{CheckedQualityParams, QualityParams, QualityParamsError};

@@ -25,7 +25,7 @@ pub(super) fn opposed(pieces: &Pieces, x: &[f64], y: &[f64], points: usize) -> V
             .map(|b| pieces.pieces[b.piece])
             .filter(|p| passes.binary_search(&p.pass).is_ok())
             .map(|p| {
-                let step = p.length / (p.end - p.first - 1).max(1) as f64;
+                let step = p.length / (p.end - p.first).saturating_sub(1).max(1) as f64;
                 (p.pass, &pieces.points[p.first..p.end], step)
             })
             .collect();
