@@ -43,6 +43,10 @@ pub struct Settled {
     pub moved: f64,
 }
 
+/// Longest pause that delays and ramps are looked for in, s: beyond what their windows, filters and candidates reach on
+/// either side of it together (45 s about an end, 30 s of delay, 40 s of filter; our choice).
+const PAUSE_S: f64 = 300.0;
+
 /// Round one: delays and ramps, a machine at a time, in the order of the timeline's tracks.
 pub fn machines(field: &Prepared) -> Vec<MachineEvidence> {
     let Prepared {
@@ -59,6 +63,7 @@ pub fn machines(field: &Prepared) -> Vec<MachineEvidence> {
         .map(|(area, outside)| if *outside { 0.0 } else { *area })
         .collect();
     let area = area.as_slice();
+    let timeline = &*timeline.closed_up(PAUSE_S);
     let signals: Vec<TrackSignals> = timeline
         .tracks
         .iter()

@@ -3,6 +3,8 @@
 //! Logs step back (receivers correct their clock), repeat stamps, or have no time at all. A [`Track`] is one
 //! machine's rows in the order of work, each with the interval of the track's own clock that it stands for.
 
+use std::borrow::Cow;
+
 use super::order::{Order, restore};
 use super::{Clock, Log};
 
@@ -137,6 +139,28 @@ impl Timeline {
             order.sort_by(|&a, &b| stamp[a as usize].total_cmp(&stamp[b as usize]));
         }
         order
+    }
+
+    /// The same timeline with pauses closed up: a gap of more than `longest` seconds lasts as long as that and less than
+    /// a second more. Whole seconds are left out, so rows keep their places on a grid of a second or a part of it. What is
+    /// laid over the clock of a track then takes no room for nights.
+    pub fn closed_up(&self, longest: f64) -> Cow<'_, Self> {
+        let cut = |gap: f64| (gap - longest).max(0.0).floor();
+        let gap = |t: &Track, k: usize| t.start[k] - t.end[k - 1];
+        let pauses = |t: &Track| (1..t.len()).any(|k| cut(gap(t, k)) > 0.0);
+        if !self.tracks.iter().any(pauses) {
+            return Cow::Borrowed(self);
+        }
+        let mut closed = self.clone();
+        for (track, whole) in closed.tracks.iter_mut().zip(&self.tracks) {
+            let mut left_out = 0.0;
+            for k in 1..whole.len() {
+                left_out += cut(gap(whole, k));
+                track.start[k] -= left_out;
+                track.end[k] -= left_out;
+            }
+        }
+        Cow::Owned(closed)
     }
 
     /// Logged wet mass of row `i`, kg: the logged mass, or logged flow times interval; 0 where neither was logged.
@@ -329,5 +353,17 @@ mod tests {
         let t = Timeline::new(&log(&[f64::NAN; 3], 2.0));
         assert_eq!(t.tracks[0].end, [2.0, 4.0, 6.0]);
         assert_eq!(Timeline::new(&log(&[], 1.0)).tracks.len(), 0);
+    }
+
+    #[test]
+    fn pauses_are_closed_up_by_whole_seconds() {
+        let t = Timeline::new(&log(&[0.0, 1.0, 400.0, 401.0, 86_401.5, 86_402.5], 1.0));
+        assert!(matches!(t.closed_up(1e6), Cow::Borrowed(_)));
+        let closed = t.closed_up(300.0);
+        let (track, whole) = (&closed.tracks[0], &t.tracks[0]);
+        // Gaps of 398 and 85,999.5 s are left 300 and 300.5 s long; rows last as long as before.
+        assert_eq!(track.end, [1.0, 2.0, 303.0, 304.0, 605.5, 606.5]);
+        assert!((0..6).all(|k| track.interval(k) == whole.interval(k)));
+        assert_eq!(closed.interval, t.interval);
     }
 }

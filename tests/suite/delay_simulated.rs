@@ -158,3 +158,37 @@ fn grain_that_ran_behind_a_log_that_stopped_is_not_spread_over_the_field() {
     let told = |w: &fanmill::summary::Remark| w.code == "grain-unlogged";
     assert!(applied.summary.warnings.iter().any(told));
 }
+
+/// How long the machine stood between two days says nothing of its delay, whether ten minutes or a month.
+#[test]
+fn a_pause_of_a_month_is_one_of_ten_minutes() {
+    let mut spec = clear(2);
+    spec.driving.unloading = fanmill::simulate::Unloading::Standing;
+    let season = simulate(&spec, 2).expect("a sound specification");
+    let found = |pause: f64| {
+        let mut input = season.to_input();
+        let rows = input.log.len();
+        let turn = (rows / 2..rows).find(|&i| {
+            input.log.work[i] != input.log.work[i + 1] // the header goes up or down
+        });
+        for time in &mut input.log.time[turn.expect("passes") + 1..] {
+            *time += pause;
+        }
+        let job = job(&spec);
+        let field = Prepared::new(&job, &job.fields[0], input).expect("a sound field");
+        gather::machines(&field)
+    };
+    let (short, long) = (found(600.0), found(30.0 * 86_400.0));
+    let [a, b] = [&short, &long].map(|e| {
+        let alone = FieldEvidence {
+            evidence: &e[0].delay,
+            fixed: None,
+            fixed_moisture: None,
+        };
+        decide(&[alone]).swap_remove(0).delay
+    });
+    assert!((a.value - b.value).abs() < 1e-3, "{a:?} {b:?}");
+    let width = a.ci95_high.unwrap() - a.ci95_low.unwrap();
+    let other = b.ci95_high.unwrap() - b.ci95_low.unwrap();
+    assert!((width / other - 1.0).abs() < 1e-2, "{a:?} {b:?}");
+}
