@@ -7,7 +7,7 @@ use crate::{job, summary, write};
 /// read results. Without a file, lists those that have one.
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
-    /// The file.
+    /// Whose schema.
     #[arg(value_enum)]
     file: Option<File>,
 }

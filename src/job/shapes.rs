@@ -100,8 +100,9 @@ shapes! {
             known_crops().map(|name| (name.to_owned(), crop.clone().to_value())).collect();
         // Beside `properties`, a pattern that takes the same names is refused by some validators.
         let own = json!({
+            "type": "object",
             "patternProperties": { (any_case()): true },
-            "additionalProperties": { "required": ["reference_moisture", "bushel_weight"] },
+            "additionalProperties": { "type": "object", "required": ["reference_moisture", "bushel_weight"] },
         });
         json_schema!({
             "type": "object",
