@@ -33,14 +33,8 @@ impl Crop {
     /// ```
     pub fn built_in(name: &str) -> Option<Crop> {
         let name = name.trim().to_lowercase();
-        let key = match name.as_str() {
-            "corn" => "maize",
-            "soybeans" | "soya" => "soybean",
-            "rapeseed" | "oilseed rape" => "canola",
-            "linseed" => "flax",
-            "sunflowers" => "sunflower",
-            other => other,
-        };
+        let known = Self::other_names().find(|(other, _)| *other == name);
+        let key = known.map_or(name.as_str(), |(_, key)| key);
         let row = TABLE.iter().find(|row| row.name == key)?;
         Some(Crop {
             reference_moisture: row.reference_moisture,
@@ -81,11 +75,27 @@ impl Crop {
         Crop::described(Crop::UNNAMED, 14.0, 60.0 * POUND_KG)
     }
 
+    /// Other plain names of built-in crops, each with the table's.
+    pub fn other_names() -> impl Iterator<Item = (&'static str, &'static str)> {
+        OTHER_NAMES.into_iter()
+    }
+
     /// Names of the built-in crops.
     pub fn names() -> impl Iterator<Item = &'static str> {
         TABLE.iter().map(|row| row.name)
     }
 }
+
+/// Other plain names of crops, each with the table's.
+const OTHER_NAMES: [(&str, &str); 7] = [
+    ("corn", "maize"),
+    ("soybeans", "soybean"),
+    ("soya", "soybean"),
+    ("rapeseed", "canola"),
+    ("oilseed rape", "canola"),
+    ("linseed", "flax"),
+    ("sunflowers", "sunflower"),
+];
 
 struct Row {
     name: &'static str,

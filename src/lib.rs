@@ -28,6 +28,7 @@ pub mod quality;
 pub mod ramps;
 pub mod read;
 pub mod report;
+pub mod schema;
 pub mod simulate;
 pub mod stats;
 pub mod summary;

@@ -20,7 +20,17 @@ pub const ACRE_M2: f64 = 43_560.0 * FOOT_M * FOOT_M;
 pub const HECTARE_M2: f64 = 10_000.0;
 
 /// The unit in which a job wants its yields.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize, serde::Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Default,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
 pub enum YieldUnit {
     /// Tonnes per hectare.
     #[default]

@@ -8,6 +8,7 @@ mod merge;
 mod new;
 mod progress;
 mod run;
+mod schema;
 mod stop;
 
 use std::io::{ErrorKind, Write};
@@ -54,6 +55,7 @@ enum Command {
     Merge(merge::Arguments),
     Loads(loads::Arguments),
     Demo(demo::Arguments),
+    Schema(schema::Arguments),
     Completions(complete::Arguments),
 }
 
@@ -67,6 +69,7 @@ pub fn main() -> ExitCode {
         Command::Merge(a) => merge::run(a),
         Command::Loads(a) => loads::run(a),
         Command::Demo(a) => demo::run(a),
+        Command::Schema(a) => schema::run(a),
         Command::Completions(a) => complete::run(a),
     };
     ExitCode::from(status.unwrap_or_else(|error| {

@@ -3,7 +3,8 @@
 use crate::units::Quantity;
 
 /// A column that a log may have. Its name has no unit; in a file the unit follows it: `flow_kg_s`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, schemars::JsonSchema)]
+#[schemars(rename_all = "snake_case")]
 pub enum LogColumn {
     /// Longitude, WGS 84.
     Lon,

@@ -3,6 +3,7 @@
 use super::FieldSeason;
 use super::document::{Table, Value};
 use super::error::JobError;
+use super::keys::FieldKeys;
 use super::sections::CropSection;
 use super::suggest::nearest;
 use crate::crop::Crop;
@@ -57,9 +58,7 @@ pub(super) fn fields(
 }
 
 fn field(table: &Table<'_>, crops: &[CropSection<'_>]) -> Result<FieldSeason, JobError> {
-    table.only(&[
-        "client", "farm", "name", "season", "crop", "logs", "boundary", "tickets", "machine",
-    ])?;
+    table.only(FieldKeys::KEYS)?;
     let text = |key: &str, expected: &str| table.need(key, expected)?.text(expected);
     let season_expected = "the year of harvest, such as 2025";
     let season = table.need("season", season_expected)?;

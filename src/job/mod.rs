@@ -4,8 +4,10 @@ mod column;
 mod document;
 mod error;
 mod field;
+mod keys;
 mod parse;
 mod sections;
+mod shapes;
 pub(crate) mod suggest;
 
 pub use column::LogColumn;
@@ -14,12 +16,24 @@ pub use parse::parse;
 
 use std::path::PathBuf;
 
+use serde_json::Value;
+
 use crate::crop::Crop;
+use crate::schema;
 use crate::units::YieldUnit;
 
 /// A vector file format that results are written in.
 #[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
 )]
 #[serde(rename_all = "lowercase")]
 pub enum Format {
@@ -48,7 +62,16 @@ impl Format {
 
 /// A layer that results hold.
 #[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, serde::Serialize, serde::Deserialize,
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
 )]
 #[serde(rename_all = "kebab-case")]
 pub enum Layer {
@@ -77,13 +100,24 @@ pub enum OutputCrs {
 }
 
 /// The order of day, month and year in written dates.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    Hash,
+    serde::Serialize,
+    serde::Deserialize,
+    schemars::JsonSchema,
+)]
+#[serde(rename_all = "kebab-case")]
 pub enum DateOrder {
-    /// 2025-09-12.
+    /// Year first: 2025-09-12.
     YearMonthDay,
-    /// 12.09.2025.
+    /// Day first: 12.09.2025.
     DayMonthYear,
-    /// 09/12/2025.
+    /// Month first: 09/12/2025.
     MonthDayYear,
 }
 
@@ -106,7 +140,10 @@ impl DateOrder {
 }
 
 /// What seconds in a time column count from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
+#[serde(rename_all = "lowercase")]
 pub enum Epoch {
     /// 1970-01-01T00:00:00Z.
     Unix,
@@ -139,7 +176,10 @@ pub enum GrainMoisture {
 }
 
 /// What a row of one section of the header says of an amount.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema,
+)]
+#[serde(rename_all = "lowercase")]
 pub enum SectionShare {
     /// The section's own part: the parts are added up.
     Own,
@@ -269,4 +309,11 @@ pub struct Job {
     pub limits: LimitSettings,
     /// The fields.
     pub fields: Vec<FieldSeason>,
+}
+
+/// The schema of a job file. It knows one spelling of each thing: units by their symbols, words without blanks around.
+/// What depends on several values, on other files or on a size (a lower limit above the upper one, a field twice, a
+/// delay of an hour), [`parse()`] alone knows.
+pub fn schema() -> Value {
+    schema::read::<keys::FileKeys>("Job file of fanmill")
 }

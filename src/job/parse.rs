@@ -7,6 +7,7 @@ use toml::de::DeTable;
 use super::document::{Document, Table, Value};
 use super::error::JobError;
 use super::field::fields;
+use super::keys::{FileKeys, JobKeys};
 use super::suggest::nearest;
 use super::{FieldSeason, Format, Job, Layer, LimitSettings, OutputCrs, sections};
 use crate::units::{Quantity, YieldUnit, parse_amount};
@@ -54,7 +55,7 @@ pub fn parse(text: &str, file: &str, base: &Path) -> Result<Job, JobError> {
             .because(cause)
     })?;
     let root = Table::new(document, "", 0, root.get_ref());
-    root.only(&["job", "log", "machine", "crop", "limits", "field"])?;
+    root.only(FileKeys::KEYS)?;
 
     let head = Head::read(root.table("job")?)?;
     let log = root
@@ -113,26 +114,17 @@ struct Head {
 impl Head {
     fn read(table: Option<Table<'_>>) -> Result<Head, JobError> {
         let mut head = Head {
-            name: "fanmill".to_owned(),
-            results: "results".to_owned(),
-            formats: vec![Format::GeoJson, Format::Shapefile],
-            layers: vec![Layer::Points, Layer::SetAside],
+            name: NAME.to_owned(),
+            results: RESULTS.to_owned(),
+            formats: FORMATS_WRITTEN.to_vec(),
+            layers: LAYERS_WRITTEN.to_vec(),
             grid_cell: GRID_CELL_M,
-            crs: OutputCrs::Code("EPSG:4326".to_owned()),
+            crs: OutputCrs::Code(CRS.to_owned()),
             yield_unit: YieldUnit::default(),
-            timezone: "UTC".to_owned(),
+            timezone: TIMEZONE.to_owned(),
         };
         let Some(table) = table else { return Ok(head) };
-        table.only(&[
-            "name",
-            "results",
-            "formats",
-            "layers",
-            "grid_cell",
-            "crs",
-            "yield_unit",
-            "timezone",
-        ])?;
+        table.only(JobKeys::KEYS)?;
         if let Some(v) = table.get("name") {
             head.name = v.text("a name")?.to_owned();
         }
@@ -175,6 +167,18 @@ impl Head {
     }
 }
 
+/// Name of a job that has none.
+pub(super) const NAME: &str = "fanmill";
+/// Folder of results where the job does not say.
+pub(super) const RESULTS: &str = "results";
+/// Formats where the job does not say.
+pub(super) const FORMATS_WRITTEN: [Format; 2] = [Format::GeoJson, Format::Shapefile];
+/// Layers where the job does not say.
+pub(super) const LAYERS_WRITTEN: [Layer; 2] = [Layer::Points, Layer::SetAside];
+/// CRS of the layers where the job does not say.
+pub(super) const CRS: &str = "EPSG:4326";
+/// Zone of times without one where the job does not say.
+pub(super) const TIMEZONE: &str = "UTC";
 const CRS_EXPECTED: &str = "\"utm\" or a code such as \"EPSG:4326\"";
 const FORMATS: [(&str, Format); 5] = [
     ("geojson", Format::GeoJson),
@@ -184,7 +188,7 @@ const FORMATS: [(&str, Format); 5] = [
     ("flatgeobuf", Format::FlatGeobuf),
 ];
 /// Side of a cell where the job does not say (common practice: 10 to 20 m).
-const GRID_CELL_M: f64 = 10.0;
+pub(super) const GRID_CELL_M: f64 = 10.0;
 /// Sides that a cell may have, m. Our choice: below, no machine tells cells apart; above, a field is a few of them.
 const GRID_CELLS_M: (f64, f64) = (2.0, 200.0);
 const LAYERS: [(&str, Layer); 4] = [

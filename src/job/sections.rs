@@ -2,6 +2,7 @@
 
 use super::document::{Table, Value};
 use super::error::JobError;
+use super::keys::{CropKeys, LimitKeys, LogKeys, MachineKeys};
 use super::parse::{ANY, PERCENT, POSITIVE, amount, epsg, suggest, width};
 use super::{
     DateOrder, Epoch, GrainMoisture, LimitSettings, LogColumn, LogSettings, MachineSettings,
@@ -12,19 +13,7 @@ use crate::units::Quantity;
 
 /// `[log]`.
 pub(super) fn log(table: &Table<'_>) -> Result<LogSettings, JobError> {
-    table.only(&[
-        "columns",
-        "units",
-        "width",
-        "moisture",
-        "interval",
-        "crs",
-        "date_order",
-        "epoch",
-        "at_moisture",
-        "section_grain",
-        "section_width",
-    ])?;
+    table.only(LogKeys::KEYS)?;
     let names = LogColumn::ALL.map(LogColumn::name);
     let mut settings = LogSettings {
         width: width(table, "width")?,
@@ -117,13 +106,7 @@ fn word(value: &Value<'_>, words: &[&str]) -> Result<usize, JobError> {
 pub(super) fn machines(tables: &[Table<'_>]) -> Result<Vec<MachineSettings>, JobError> {
     let mut machines: Vec<MachineSettings> = Vec::new();
     for table in tables {
-        table.only(&[
-            "name",
-            "header_width",
-            "delay",
-            "moisture_delay",
-            "antenna_behind_cutter_bar",
-        ])?;
+        table.only(MachineKeys::KEYS)?;
         let name = table.need("name", "the machine's name in the logs")?;
         let machine = MachineSettings {
             name: name.text("the machine's name in the logs")?.to_owned(),
@@ -196,14 +179,7 @@ impl CropSection<'_> {
     /// The crop: the section's values over the built-in ones.
     pub fn resolve(&self) -> Result<Crop, JobError> {
         let t = &self.table;
-        t.only(&[
-            "reference_moisture",
-            "bushel_weight",
-            "highest_yield",
-            "moisture_bounds",
-            "credit_dry_grain",
-            "row_spacing",
-        ])?;
+        t.only(CropKeys::KEYS)?;
         let moisture = amount(t, "reference_moisture", Quantity::Percent, (0.0, 99.0))?;
         let bushel = amount(t, "bushel_weight", Quantity::Mass, POSITIVE)?;
         let mut crop = match (Crop::built_in(&self.name), moisture, bushel) {
@@ -246,7 +222,7 @@ impl CropSection<'_> {
 
 /// `[limits]`. `bushel_kg`: the bushel of all the job's crops, where it is the same.
 pub(super) fn limits(table: &Table<'_>, bushel_kg: Option<f64>) -> Result<LimitSettings, JobError> {
-    table.only(&["speed", "yield", "moisture", "cut_share"])?;
+    table.only(LimitKeys::KEYS)?;
     let range = |key: &str, quantity| {
         table
             .get(key)

@@ -74,6 +74,30 @@ pub fn parse_range(
     }
 }
 
+impl Quantity {
+    /// What [`parse_amount`] takes, as a regular expression for checkers: a number and the symbol of a unit. (Plain words
+    /// for units, which it takes too, are left out.) `bushels`: whether a crop says what a bushel weighs.
+    ///
+    /// ```
+    /// use fanmill::units::Quantity;
+    /// assert!(Quantity::Speed.pattern(false).ends_with("(m/s|km/h|mph|kn|ft/s)"));
+    /// ```
+    pub fn pattern(self, bushels: bool) -> String {
+        format!("{NUMBER}\\s*({})", self.written_units(bushels).join("|"))
+    }
+
+    /// Symbols of the units in which an amount may be written. `bushels`: whether a crop says what a bushel weighs.
+    pub fn written_units(self, bushels: bool) -> Vec<&'static str> {
+        self.units()
+            .filter(|u| bushels || !u.needs_bushel())
+            .map(|u| u.symbol)
+            .collect()
+    }
+}
+
+/// A number as Rust reads one that [`split`] finds; without the infinite ones, which have no digits.
+const NUMBER: &str = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?";
+
 /// The number and the unit of an amount; an `e` is an exponent only where digits follow it.
 fn split(text: &str) -> (&str, &str) {
     let bytes = text.as_bytes();

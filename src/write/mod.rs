@@ -16,6 +16,7 @@ mod geopackage;
 mod geoparquet;
 mod layer;
 pub mod run;
+pub mod settings;
 mod shapefile;
 mod style;
 pub mod tables;

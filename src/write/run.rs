@@ -2,21 +2,21 @@
 
 use std::path::{Path, PathBuf};
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use serde_json::{Value, json};
+use serde_json::Value;
 
+use super::settings::Settings;
 use super::{WriteError, atomic, write_json};
-use crate::job::{
-    DateOrder, Epoch, FieldSeason, GrainMoisture, Job, LogSettings, MachineSettings, OutputCrs,
-    SectionShare,
-};
+use crate::job::{FieldSeason, Job};
+use crate::schema;
 use crate::summary::Summary;
 
 /// Name of the record.
 pub const RUN: &str = "run.json";
 
 /// Whether a field season is written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Status {
     /// Its results stand in its folder.
@@ -102,18 +102,18 @@ impl FieldOutcome {
 }
 
 /// `run.json`.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RunRecord {
     /// Version of fanmill.
     pub version: String,
     /// The job as it was understood.
-    pub settings: Value,
+    pub settings: Settings,
     /// The field seasons, in the order of the job.
     pub fields: Vec<RunField>,
 }
 
 /// A field season in `run.json`.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RunField {
     /// Client.
     pub client: String,
@@ -121,19 +121,20 @@ pub struct RunField {
     pub farm: String,
     /// Field.
     pub field: String,
-    /// Season.
+    /// Season (calendar year of harvest).
     pub season: i32,
     /// Crop.
     pub crop: String,
     /// Whether it is written.
     pub status: Status,
-    /// Its folder, relative to the results.
+    /// Its folder, relative to the results, with `/` between its parts.
     pub folder: String,
-    /// Why it failed.
+    /// Why it failed; null where it is done.
     pub error: Option<String>,
     /// Hash of everything that its results follow from: inputs, settings, program, and what the batch says of its
-    /// machines and loads. The same hash, the same results.
+    /// machines and loads. The same hash, the same results. Null where it failed.
     #[serde(default)]
+    #[schemars(regex(pattern = "^[0-9a-f]{32}$"))]
     pub content: Option<String>,
 }
 
@@ -156,7 +157,7 @@ impl RunRecord {
             .collect();
         Self {
             version: env!("CARGO_PKG_VERSION").to_owned(),
-            settings: settings(job),
+            settings: Settings::of(job),
             fields,
         }
     }
@@ -170,96 +171,7 @@ impl RunRecord {
     }
 }
 
-/// The job as it was understood; amounts carry their unit in their key. Paths are as the user wrote them: where
-/// the job stands on this machine is nobody else's concern, and would make two copies of a run differ.
-fn settings(job: &Job) -> Value {
-    let crs = match &job.crs {
-        OutputCrs::Code(code) => code.as_str(),
-        OutputCrs::Utm => "utm",
-    };
-    json!({
-        "job": {
-            "name": job.name,
-            "file": job.file,
-            "formats": job.formats,
-            "layers": job.layers,
-            "grid_cell_m": job.grid_cell,
-            "crs": crs,
-            "yield_unit": job.yield_unit,
-            "timezone": job.timezone,
-        },
-        "log": log(&job.log),
-        "machines": job.machines.iter().map(machine).collect::<Vec<_>>(),
-        "limits": {
-            "speed_m_s": job.limits.speed,
-            "yield_kg_ha": job.limits.yield_kg_ha,
-            "moisture_pct": job.limits.moisture,
-            "cut_share": job.limits.cut_share,
-        },
-        "fields": job.fields.iter().map(field).collect::<Vec<_>>(),
-    })
-}
-
-fn log(log: &LogSettings) -> Value {
-    let map = |pairs: &[(String, String)]| -> Value {
-        pairs
-            .iter()
-            .map(|(k, v)| (k.clone(), Value::from(v.as_str())))
-            .collect::<serde_json::Map<_, _>>()
-            .into()
-    };
-    json!({
-        "columns": map(&log.columns),
-        "units": map(&log.units),
-        "width_m": log.width,
-        "moisture_pct": log.moisture,
-        "interval_s": log.interval,
-        "crs": log.crs,
-        "date_order": log.date_order.map(DateOrder::name),
-        "epoch": log.epoch.map(Epoch::name),
-        "at_moisture": log.at_moisture.map(at_moisture),
-        "section_grain": log.section_grain.map(SectionShare::name),
-        "section_width": log.section_width.map(SectionShare::name),
-    })
-}
-
-/// As a job file writes it.
-fn at_moisture(at: GrainMoisture) -> String {
-    match at {
-        GrainMoisture::Harvest => "harvest".to_owned(),
-        GrainMoisture::Reference => "reference".to_owned(),
-        GrainMoisture::At(pct) => format!("{pct} %"),
-    }
-}
-
-fn machine(machine: &MachineSettings) -> Value {
-    json!({
-        "name": machine.name,
-        "header_width_m": machine.header_width,
-        "delay_s": machine.delay,
-        "moisture_delay_s": machine.moisture_delay,
-        "antenna_behind_cutter_bar_m": machine.antenna_behind_cutter_bar,
-    })
-}
-
-fn field(field: &FieldSeason) -> Value {
-    json!({
-        "client": field.client,
-        "farm": field.farm,
-        "field": field.name,
-        "season": field.season,
-        "crop": {
-            "name": field.crop.name,
-            "reference_moisture_pct": field.crop.reference_moisture,
-            "bushel_kg": field.crop.bushel_kg,
-            "highest_yield_kg_ha": field.crop.highest_yield,
-            "row_spacing_m": field.crop.row_spacing,
-            "moisture_bounds_pct": field.crop.moisture_bounds,
-            "credit_dry": field.crop.credit_dry,
-        },
-        "logs": field.logs,
-        "boundary": field.boundary,
-        "tickets": field.tickets,
-        "machine": field.machine,
-    })
+/// The schema of `run.json`.
+pub fn schema() -> Value {
+    schema::written::<RunRecord>("Record of a run, run.json of fanmill")
 }

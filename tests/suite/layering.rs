@@ -6,10 +6,11 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Every module at the root of the crate, from the ground up. A module may use those before it, and itself.
-const ORDER: [&str; 35] = [
+const ORDER: [&str; 36] = [
     "units",
     "crop",
-    "place", // values with units, crops, where a value stood
+    "place",  // values with units, crops, where a value stood
+    "schema", // what schemas of files have in common
     "stats",
     "geometry", // what the stages compute with
     "log",

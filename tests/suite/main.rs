@@ -37,6 +37,7 @@ mod recognise_styles;
 mod report_pages;
 mod report_terminal;
 mod resume;
+mod schema;
 mod simulate_demo;
 mod simulate_truth;
 mod stats_variogram;

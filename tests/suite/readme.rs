@@ -261,6 +261,21 @@ fn every_key_of_a_job_is_there() {
     }
 }
 
+/// The schema is written where the job file looks for it, and the job file is one.
+#[test]
+fn an_editor_finds_the_schema() {
+    let readme = readme();
+    let section = section(&readme, "### In an editor");
+    let (command, job) = (fenced(section, "sh", 0), fenced(section, "toml", 0));
+    let written = command.trim().split_once(" > ").unwrap();
+    assert_eq!(written.0, "fanmill schema job");
+    assert_eq!(
+        job.lines().next().unwrap(),
+        format!("#:schema ./{}", written.1)
+    );
+    assert!(parse(&job, "job.toml", Path::new(".")).is_ok());
+}
+
 #[test]
 fn defaults_are_what_an_empty_job_gets() {
     let smallest = "[[field]]\nclient = \"a\"\nfarm = \"b\"\nname = \"c\"\nseason = 2025\ncrop = \"wheat\"\nlogs = [\"l.csv\"]\n";

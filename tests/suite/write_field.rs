@@ -510,8 +510,8 @@ fn the_run_and_its_tables_name_every_field_in_the_order_of_the_job() {
     let run: RunRecord = serde_json::from_str(&text).unwrap();
     assert_eq!(run.version, env!("CARGO_PKG_VERSION"));
     assert_eq!(
-        run.settings["job"]["formats"],
-        serde_json::json!(["geojson", "shapefile"])
+        run.settings.job.formats,
+        [Format::GeoJson, Format::Shapefile]
     );
     assert_eq!(run.fields[0].status, Status::Done);
     assert_eq!(run.fields[0].error, None);
