@@ -208,12 +208,8 @@ fn table<'a>(name: &str, cases: impl Iterator<Item = &'a Case>) {
 fn draw(seed: u64) -> (FieldSpec, bool, String) {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let mut between = |a: f64, b: f64| a + (b - a) * (rng.next_u64() as f64 / u64::MAX as f64);
-    let structureless = between(0.0, 1.0) < 0.15;
-    let cv = if structureless {
-        0.0
-    } else {
-        between(0.05, 0.30)
-    };
+    let even = between(0.0, 1.0) < 0.15;
+    let cv = if even { 0.0 } else { between(0.05, 0.30) };
     let range = between(20.0, 150.0);
     let shape = match between(0.0, 4.0) as u32 {
         0 => Shape::rectangle(between(150.0, 400.0), between(200.0, 700.0)),
@@ -298,13 +294,10 @@ fn draw(seed: u64) -> (FieldSpec, bool, String) {
     } else {
         Smoothness::Smooth
     };
-    spec.surface.trend = between(-0.2, 0.2);
+    let trend = between(-0.2, 0.2);
+    spec.surface.trend = if even { 0.0 } else { trend };
     spec.surface.headland_width = between(10.0, 25.0);
-    spec.surface.headland_effect = if structureless {
-        0.0
-    } else {
-        between(-0.25, 0.0)
-    };
+    spec.surface.headland_effect = if even { 0.0 } else { between(-0.25, 0.0) };
     spec.driving.heading = between(0.0, 180.0);
     spec.driving.pattern = match between(0.0, 1.0) {
         v if v < 0.75 => Pattern::Serpentine,
@@ -325,7 +318,7 @@ fn draw(seed: u64) -> (FieldSpec, bool, String) {
         spec.machines[0].sensor.noise,
         spec.machines[0].transport.stages
     );
-    (spec, structureless, what)
+    (spec, even, what)
 }
 
 /// Four fields of one raw machine, the last without structure: what pooling makes of them.
@@ -344,6 +337,9 @@ fn run_batch(seed: u64) -> Vec<Case> {
             } else {
                 spec.surface.headland_effect
             };
+            if f == 3 {
+                spec.surface.trend = 0.0;
+            }
             spec.machines = vec![machine.clone()];
             spec.machines[0].log.shift = Shift::None;
             let (_, evidence, truth) = gather_one(&spec, seed + f)?.into_iter().next()?;
@@ -362,10 +358,10 @@ fn run_batch(seed: u64) -> Vec<Case> {
     gathered
         .iter()
         .zip(decisions)
-        .map(|((evidence, truth, structureless), decision)| Case {
+        .map(|((evidence, truth, even), decision)| Case {
             seed,
             what: "pooled".into(),
-            structure: if *structureless {
+            structure: if *even {
                 Structure::Speed
             } else {
                 Structure::Yield
@@ -493,7 +489,6 @@ fn run(seed: u64) -> Vec<Case> {
         return judged(&spec, Structure::Yield, &what, seed);
     }
     let mut steady = spec.clone();
-    steady.surface.trend = 0.0;
     steady.driving.speed_wander = 0.0;
     steady.driving.flow_hold = 0.0;
     steady.driving.stops_per_hour = 0.0;

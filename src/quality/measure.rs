@@ -101,7 +101,7 @@ pub fn measure(
     params: &CheckedQualityParams,
 ) -> Result<Quality, QualityInputError> {
     input.check()?;
-    let log_yield = input.log_yield(input.before);
+    let columns = [input.log_yield(input.before), input.log_yield(input.after)];
     let one_machine = vec![0; input.x.len()];
     let ground = Ground {
         x: input.x,
@@ -109,14 +109,15 @@ pub fn measure(
         direction: input.direction,
         machine: &one_machine,
         width: input.header_width,
-        log_yield: &log_yield,
+        log_yield: &columns[0],
     };
     let rows = PassRows::new(input.pass, None);
     let pieces = Pieces::new(&ground, &rows, params.piece_length, params.piece_points);
-    measure_on(pieces, input, params)
+    Ok(figures(&pieces, input, &columns, params))
 }
 
-/// The same on the pieces of passes that the checks went by, which then need not be looked for again.
+/// The same on the pieces of passes that the checks went by, which then need not be looked for again: `piece_length` and
+/// `piece_points` are theirs.
 pub(crate) fn measure_on(
     pieces: Pieces,
     input: &QualityInput,
@@ -125,10 +126,20 @@ pub(crate) fn measure_on(
     input.check()?;
     let columns = [input.log_yield(input.before), input.log_yield(input.after)];
     let pieces = pieces.of_points(|i| columns[0][i].is_finite());
-    let pairs = opposed(&pieces, input.x, input.y, params.points);
-    let predictors = predictors(&pieces);
+    Ok(figures(&pieces, input, &columns, params))
+}
+
+/// Both maps' figures. `columns`: their log yields, with values at the same points.
+fn figures(
+    pieces: &Pieces,
+    input: &QualityInput,
+    columns: &[Vec<f64>; 2],
+    params: &CheckedQualityParams,
+) -> Quality {
+    let pairs = opposed(pieces, input.x, input.y, params.points);
+    let predictors = predictors(pieces);
     let spread = |sizes: Vec<f64>| robust_pct(sizes, params.fewest);
-    let nuggets = nuggets_to_sills(input, &columns, params);
+    let nuggets = nuggets_to_sills(input, columns, params);
     let [before, after] = [0, 1].map(|k| (&columns[k], nuggets[k]));
     let [before, after] = [before, after].map(|(column, nugget_to_sill)| MapQuality {
         opposite_pass_pct: spread(
@@ -138,14 +149,14 @@ pub(crate) fn measure_on(
                 .collect(),
         ),
         nugget_to_sill,
-        held_out_pct: spread(held_out(&pieces, &predictors, column)),
+        held_out_pct: spread(held_out(pieces, &predictors, column)),
     });
-    Ok(Quality {
+    Quality {
         before,
         after,
         points: columns[0].iter().filter(|v| v.is_finite()).count(),
         opposed_pairs: pairs.len(),
-    })
+    }
 }
 
 /// 100 · 1.4826 · median |difference|; `None` for too few.

@@ -1,7 +1,6 @@
 //! What stands outside the project and may not be there: open data, and other people's software. A test that lacks its
 //! own says "skipped" and ends.
 
-use std::fmt::Display;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
@@ -71,6 +70,6 @@ pub fn printed(command: &mut Command) -> String {
 }
 
 /// What a program printed beside its results.
-pub fn complaint(output: &Output) -> impl Display {
+pub fn complaint(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }

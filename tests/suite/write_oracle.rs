@@ -37,7 +37,7 @@ fn ask(mut oracle: Command, results: &Path, epsg: &str) -> Result<String, String
     if output.status.success() {
         Ok(String::from_utf8_lossy(&output.stdout).into_owned())
     } else {
-        Err(complaint(&output).to_string())
+        Err(complaint(&output))
     }
 }
 
