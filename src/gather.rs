@@ -44,7 +44,7 @@ pub struct Settled {
 }
 
 /// Longest pause that delays and ramps are looked for in, s: beyond what their windows, filters and candidates reach on
-/// either side of it together (45 s about an end, 30 s of delay, 40 s of filter; our choice).
+/// either side of it together (45 s about an end, 30 s of delay, 16 s of filter; our choice).
 const PAUSE_S: f64 = 300.0;
 
 /// Round one: delays and ramps, a machine at a time, in the order of the timeline's tracks.
